@@ -1,0 +1,1 @@
+"""What every stage shares: the record model, the vocabulary, transcripts and the store."""

@@ -1,0 +1,114 @@
+"""A recording to a transcript: read, find the speech, hear it, put the words on the recording's clock."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterable
+from concurrent.futures import ThreadPoolExecutor
+
+import numpy as np
+import numpy.typing as npt
+
+from dictate import read, speech
+from dictate.recognise import HeardWord, Phrase, Recogniser, whisper
+from shared.transcript import Transcript, Word
+
+Progress = Callable[[float, float], None]
+
+LOOP_COMPRESSION = 2.4
+"""A phrase that packs better than this repeats itself (the limit of Whisper's own program)."""
+
+NO_SPEECH, LOW_LOG_PROBABILITY = 0.6, -1.0
+"""A phrase beyond both was made out of noise (the limits of Whisper's own program)."""
+
+
+def transcribe(
+    source: str | os.PathLike[str] | npt.NDArray[np.float32],
+    *,
+    model: str = "base",
+    progress: Progress | None = None,
+    recogniser: Recogniser | None = None,
+) -> Transcript:
+    """The words of a recording, each with its seconds in it and how sure the recogniser was.
+
+    source: a file, or samples between -1 and 1, one channel, 16,000 a second. model: "base", "tiny.en",
+    or as for `weights.find`. progress: called with seconds done and seconds in all. recogniser: another
+    than the model's own, for tests. Nobody speaks: a transcript without text. What is missing of a
+    damaged recording stands in the transcript's settings under "note".
+    Raises BadRecording, WeightsError.
+    """
+    if isinstance(source, np.ndarray):
+        recording, name = read.Recording.of(source), ""
+    else:
+        recording, name = read.read(source), os.fspath(source)
+    stretches = speech.find(recording)
+    clips = speech.clips(stretches)
+    words: list[HeardWord] = []
+    dropped = 0.0
+    hearer = recogniser or (whisper(model) if clips else None)
+    settings = hearer.settings() if hearer else {}
+
+    def heard(clip: speech.Clip) -> list[Phrase]:
+        assert hearer
+        return hearer.hear(clip.samples(recording))
+
+    with ThreadPoolExecutor(int(settings.get("workers") or 1)) as pool:
+        for clip, phrases in zip(clips, pool.map(heard, clips), strict=True):
+            for phrase in phrases:
+                placed = [
+                    HeardWord(w.text, *clip.original(w.start, w.end), w.probability) for w in phrase.words
+                ]
+                if credible(phrase):
+                    words += placed
+                elif placed:
+                    dropped += placed[-1].end - placed[0].start
+            if progress:
+                progress(clip.stretches[-1].end / read.RATE, recording.seconds)
+    if progress:
+        progress(recording.seconds, recording.seconds)
+    text, spoken = join(words, recording.seconds)
+    return Transcript(
+        text=text,
+        words=spoken,
+        source=name,
+        duration=recording.seconds,
+        speech=speech.seconds(stretches),
+        model=model,
+        settings=settings
+        | ({"note": recording.note} if recording.note else {})
+        | ({"dropped_seconds": round(dropped, 2)} if dropped else {}),
+    )
+
+
+def credible(phrase: Phrase) -> bool:
+    """False for what the recogniser makes out of noise, or when it goes round in circles."""
+    noise = phrase.no_speech > NO_SPEECH and phrase.log_probability < LOW_LOG_PROBABILITY
+    return not noise and phrase.compression <= LOOP_COMPRESSION
+
+
+def join(heard: Iterable[HeardWord], duration: float) -> tuple[str, tuple[Word, ...]]:
+    """The text, and its words as what stands between spaces; times in order and within the recording.
+
+    Parts without a leading space ("-Horne") belong to the word before them.
+    """
+    text, last = "", 0.0
+    words: list[Word] = []
+    for part in heard:
+        bare = part.text.strip()
+        if not bare:
+            continue
+        start = min(max(part.start, last), duration)
+        end = last = min(max(part.end, start), duration)
+        probability = min(max(part.probability, 0.0), 1.0)
+        if words and not part.text[0].isspace():
+            whole = words.pop()
+            assert whole.seconds is not None
+            assert whole.probability is not None
+            begin, start = whole.chars[0], whole.seconds[0]
+            probability = min(probability, whole.probability)
+        else:
+            begin = len(text) + 1 if text else 0
+            text += " " if text else ""
+        text += bare
+        words.append(Word(chars=(begin, len(text)), seconds=(start, end), probability=probability))
+    return text, tuple(words)

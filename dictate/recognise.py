@@ -1,0 +1,145 @@
+"""Sound to words with times, by faster-whisper on the processor.
+
+The recogniser sits behind a small interface so that tests can script it.
+"""
+
+from __future__ import annotations
+
+import functools
+import os
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Protocol
+
+import numpy as np
+import numpy.typing as npt
+import yaml
+
+from dictate import weights
+from shared.errors import BadVocabulary, WeightsError
+
+Settings = dict[str, str | int | float | bool | None]
+
+_PROMPT = Path(__file__).parent.parent / "shared" / "vocabulary" / "prompt.yaml"
+
+
+@dataclass(frozen=True)
+class HeardWord:
+    """One word as the recogniser gives it: with its leading space, if it has one.
+
+    start, end: seconds from the beginning of the clip. probability: 0-1.
+    """
+
+    text: str
+    start: float
+    end: float
+    probability: float
+
+
+@dataclass(frozen=True)
+class Phrase:
+    """Words heard in one go, and how the recogniser judged them.
+
+    no_speech: probability that nobody spoke. log_probability: mean over the tokens. compression: how far
+    the text can be packed; over 2.4 it goes round in circles (the limit of Whisper's own program).
+    """
+
+    words: tuple[HeardWord, ...]
+    no_speech: float = 0.0
+    log_probability: float = 0.0
+    compression: float = 1.0
+
+
+class Recogniser(Protocol):
+    """What `dictate.hear.transcribe` needs of a recogniser. `hear` is called from several threads."""
+
+    def settings(self) -> Settings:
+        """The options it runs with, "model" and "workers" among them."""
+
+    def hear(self, sound: npt.NDArray[np.float32]) -> list[Phrase]:
+        """The phrases in a clip of at most 30 s of sound, one channel, 16,000 samples a second."""
+
+
+class Whisper:
+    """faster-whisper, int8: one thread a worker, since a second thread slows its decoder down.
+
+    model: as for `weights.find`. prompt: a text it takes to have gone before; it leans towards its words.
+    Raises WeightsError if the weights cannot be found or loaded.
+    """
+
+    def __init__(self, model: str = "base", *, prompt: str | None = None) -> None:
+        folder = weights.find(model)
+        weights.go_offline()
+        from faster_whisper import WhisperModel  # noqa: PLC0415  (slow to import, and only after going offline)
+
+        self._settings: Settings = {
+            "model": model,
+            "workers": workers(),
+            "compute_type": "int8",
+            "beam_size": 5,
+            "language": "en",
+            "condition_on_previous_text": False,
+            "initial_prompt": nouns_prompt() if prompt is None else prompt,
+        }
+        try:
+            self._model = WhisperModel(
+                str(folder),
+                device="cpu",
+                compute_type="int8",
+                cpu_threads=1,
+                num_workers=workers(),
+                local_files_only=True,
+            )
+        except (RuntimeError, ValueError, OSError) as fault:
+            raise WeightsError(
+                "the model cannot be loaded",
+                where=str(folder),
+                remedy="It is damaged, or not one for faster-whisper: get it again, or use base.",
+            ) from fault
+
+    def settings(self) -> Settings:
+        """The options it runs with."""
+        return dict(self._settings)
+
+    def hear(self, sound: npt.NDArray[np.float32]) -> list[Phrase]:
+        """The phrases in a clip of at most 30 s."""
+        segments, _ = self._model.transcribe(
+            sound,
+            language="en",
+            beam_size=5,
+            word_timestamps=True,
+            condition_on_previous_text=False,
+            initial_prompt=self._settings["initial_prompt"] or None,
+        )
+        return [_phrase(segment) for segment in segments]
+
+
+def _phrase(segment: Any) -> Phrase:
+    words = tuple(HeardWord(w.word, w.start, w.end, w.probability) for w in segment.words or ())
+    return Phrase(words, segment.no_speech_prob, segment.avg_logprob, segment.compression_ratio)
+
+
+def workers() -> int:
+    """How many clips are recognised side by side: one a processor, four at most."""
+    usable = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+    return min(usable, 4)
+
+
+@functools.cache
+def nouns_prompt() -> str:
+    """The nouns of the trade as a text for the recogniser to lean on. Raises BadVocabulary."""
+    remedy = "It needs a list of words under the key nouns."
+    try:
+        given = yaml.safe_load(_PROMPT.read_text(encoding="utf-8"))
+        nouns = given["nouns"]
+    except (OSError, yaml.YAMLError, KeyError, TypeError) as fault:
+        raise BadVocabulary("cannot be read as a list of nouns", where=str(_PROMPT), remedy=remedy) from fault
+    if not isinstance(nouns, list) or not all(isinstance(n, str) for n in nouns):
+        raise BadVocabulary("not a list of words", where=str(_PROMPT), remedy=remedy)
+    return ", ".join(nouns) + "." if nouns else ""
+
+
+@functools.lru_cache(maxsize=1)
+def whisper(model: str) -> Whisper:
+    """The recogniser for a model, loaded once and kept for the next recording."""
+    return Whisper(model)

@@ -1,0 +1,104 @@
+"""Where in a recording somebody speaks, and how to cut it for recognition.
+
+Speech is found by Silero VAD, which faster-whisper brings. All places are sample numbers of the original
+recording; `Clip.original` alone turns the time in a clip back into it.
+"""
+
+from __future__ import annotations
+
+import bisect
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from dictate.read import RATE, Recording
+
+CLIP_SECONDS = 28.0
+"""Longest clip: the recogniser hears 30 s at a time; the rest leaves room for the last word."""
+
+THRESHOLD = 0.5
+"""Probability of speech from which a 32 ms frame counts as speech."""
+
+PAUSE_SECONDS = 2.0
+"""Shortest silence that is left out."""
+
+PAD_SECONDS = 0.4
+"""Kept around each stretch of speech, so that no soft consonant is lost."""
+
+_BLOCK_SECONDS = 600
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """Speech without a longer pause: samples [start, end) of the recording."""
+
+    start: int
+    end: int
+
+    def __len__(self) -> int:
+        return self.end - self.start
+
+
+@dataclass(frozen=True)
+class Clip:
+    """Stretches that are recognised together, one after another, at most CLIP_SECONDS long."""
+
+    stretches: tuple[Stretch, ...]
+
+    def samples(self, recording: Recording) -> npt.NDArray[np.float32]:
+        """The sound of the stretches, the pauses between them left out."""
+        return np.concatenate([recording.floats(s.start, s.end) for s in self.stretches])
+
+    def original(self, start: float, end: float) -> tuple[float, float]:
+        """Seconds in the recording of something heard at seconds [start, end] of the clip."""
+        begins = [0]
+        for stretch in self.stretches:
+            begins.append(begins[-1] + len(stretch))
+        # Both ends are placed in the stretch that holds the middle: a word does not span a pause.
+        middle = (start + end) / 2 * RATE
+        which = min(max(bisect.bisect_right(begins, middle) - 1, 0), len(self.stretches) - 1)
+        stretch = self.stretches[which]
+        moved = (stretch.start - begins[which]) / RATE
+
+        def inside(t: float) -> float:
+            return min(max(t + moved, stretch.start / RATE), stretch.end / RATE)
+
+        return inside(start), inside(end)
+
+
+def find(recording: Recording) -> list[Stretch]:
+    """The stretches of speech, in order, not overlapping. Empty if nobody speaks."""
+    from faster_whisper.vad import VadOptions, get_speech_timestamps  # noqa: PLC0415  (slow to import)
+
+    options = VadOptions(
+        threshold=THRESHOLD,
+        min_silence_duration_ms=round(PAUSE_SECONDS * 1000),
+        speech_pad_ms=round(PAD_SECONDS * 1000),
+        max_speech_duration_s=CLIP_SECONDS,
+    )
+    found: list[Stretch] = []
+    # In blocks, for the sake of memory: a day of sound is more than a small computer holds as floats.
+    for start in range(0, len(recording.samples), _BLOCK_SECONDS * RATE):
+        block = recording.floats(start, start + _BLOCK_SECONDS * RATE)
+        found += [
+            Stretch(start + s["start"], start + s["end"]) for s in get_speech_timestamps(block, options)
+        ]
+    return found
+
+
+def clips(stretches: Iterable[Stretch]) -> list[Clip]:
+    """Neighbouring stretches put together into clips, as full as they get."""
+    made: list[list[Stretch]] = []
+    for stretch in stretches:
+        if made and sum(map(len, made[-1])) + len(stretch) <= CLIP_SECONDS * RATE:
+            made[-1].append(stretch)
+        else:
+            made.append([stretch])
+    return [Clip(tuple(group)) for group in made]
+
+
+def seconds(stretches: Iterable[Stretch]) -> float:
+    """How much speech there is."""
+    return sum(map(len, stretches)) / RATE

@@ -7,16 +7,17 @@ where sound is missing in the middle, silence stands in for it, so that a second
 from __future__ import annotations
 
 import io
-import math
 import os
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import av
 import numpy as np
 import numpy.typing as npt
+from av.audio.frame import AudioFrame
 from av.audio.resampler import AudioResampler
+from av.container import InputContainer
 
 from shared.errors import BadRecording
 
@@ -26,8 +27,23 @@ RATE = 16_000
 FORMATS = "wav,w64,aiff,au,caf,flac,mp3,aac,ac3,amr,ogg,asf,avi,matroska,webm,mov,mp4,m4a,3gp,mpegts,mpeg"
 """FFmpeg's names of the containers that are opened. Playlists, which could name other files, are not."""
 
+LONGEST_SECONDS = 12 * 3600
+"""More than a working day; a file that claims to be longer is damaged or made to fill the memory."""
+
 _GAP_SECONDS = 0.25
 _SHORTFALL_SECONDS = 0.5
+_LONGEST_OGG_PAGE = 65_307
+_SIGNATURES = (
+    b"RIFF",
+    b"fLaC",
+    b"OggS",
+    b"ID3",
+    b"\xff\xfb",
+    b"\x1a\x45\xdf\xa3",
+    b"\x30\x26\xb2\x75",
+    b"FORM",
+)
+_READABLE = "WAV, FLAC, MP3, M4A, Ogg, Opus, WMA, MP4, MOV, MKV and WebM can be read."
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,14 +79,27 @@ def read(path: str | os.PathLike[str]) -> Recording:
     with a note of what is missing.
     """
     where = os.fspath(path)
+    if not (Path(path).is_file() or Path(path).is_dir()) and Path(path).exists():
+        raise BadRecording("not a file", where=where, remedy=_READABLE)
     try:
         with Path(path).open("rb") as file:
-            if not file.read(1):
-                raise BadRecording("the file is empty", where=where, remedy="Record again.")
-            file.seek(0)
-            return _decode(file, where)
+            head = file.read(16)
+            promised, ends = _promised(head, file), _ends(head, file)
     except OSError as fault:
         raise _unopened(fault, where) from fault
+    if not head:
+        raise BadRecording("the file is empty", where=where, remedy="Record again.")
+    try:
+        sound, faults, stated = _decode(where)
+    except (av.FFmpegError, ValueError, RuntimeError, OSError, MemoryError) as fault:
+        if head.startswith(_SIGNATURES) or head[4:8] == b"ftyp":
+            what, remedy = "cut off or damaged, nothing of it can be read", "Copy or record it again."
+        else:
+            what, remedy = "not a recording", _READABLE
+        raise BadRecording(what, where=where, remedy=remedy) from fault
+    if not len(sound):
+        raise BadRecording("cut off, there is no sound in it", where=where, remedy="Copy or record it again.")
+    return Recording(sound, _note(len(sound) / RATE, stated * promised, faults, ends))
 
 
 def _unopened(fault: OSError, where: str) -> BadRecording:
@@ -83,64 +112,92 @@ def _unopened(fault: OSError, where: str) -> BadRecording:
     )
 
 
-def _decode(file: io.BufferedReader, where: str) -> Recording:
+def _promised(head: bytes, file: io.BufferedReader) -> float:
+    """How many times longer a WAV file should be than it is, by the size in its header; else 1.
+
+    FFmpeg takes the length of a WAV file from its size, so a cut would go unseen.
+    """
+    size, promised = file.seek(0, os.SEEK_END), int.from_bytes(head[4:8], "little") + 8
+    streamed = promised > 0xFFFFFF00  # written while its length was not known
+    return promised / size if head[:4] == b"RIFF" and promised > size and not streamed else 1.0
+
+
+def _ends(head: bytes, file: io.BufferedReader) -> bool:
+    """False if an Ogg file lacks its last page, whole and marked as such (RFC 3533, section 6)."""
+    if head[:4] != b"OggS":
+        return True
+    file.seek(-min(_LONGEST_OGG_PAGE, file.seek(0, os.SEEK_END)), os.SEEK_END)
+    tail = file.read()
+    page = tail[max(tail.rfind(b"OggS"), 0) :]
+    whole = len(page) > 26 and len(page) >= 27 + page[26] + sum(page[27 : 27 + page[26]])
+    return whole and bool(page[5] & 4)
+
+
+def _decode(where: str) -> tuple[npt.NDArray[np.int16], int, float]:
+    """All sound of the first track, how many packets could not be decoded, and the stated seconds."""
+    # A "file:" address and two lists of what is allowed: nothing but this one file is ever opened.
     options = {"format_whitelist": FORMATS, "protocol_whitelist": "file"}
-    try:
-        with av.open(file, "r", options=options, metadata_errors="replace") as container:
-            if not container.streams.audio:
-                raise BadRecording("no sound track in it", where=where, remedy="Choose one with sound.")
-            sound, faults = _sound(container)
-            stated = (container.duration or 0) / av.time_base
-    except (av.FFmpegError, ValueError, RuntimeError, MemoryError) as fault:
-        raise BadRecording(
-            "not a recording that can be read, or cut off too soon",
-            where=where,
-            remedy="WAV, FLAC, MP3, M4A, Ogg, WMA, MP4, MOV, MKV and WebM can be read.",
-        ) from fault
-    if not len(sound):
-        raise BadRecording("cut off, no sound can be decoded", where=where, remedy="Copy it again.")
-    return Recording(sound, _note(len(sound) / RATE, stated, faults))
+    address = "file:" + os.path.abspath(where)
+    with av.open(address, "r", options=options, metadata_errors="replace") as container:
+        if not container.streams.audio:
+            raise BadRecording("no sound track in it", where=where, remedy="Choose one with sound.")
+        sound, faults = _sound(container, where)
+        return sound, faults, (container.duration or 0) / av.time_base
 
 
-def _sound(container: Any) -> tuple[npt.NDArray[np.int16], int]:
-    """All sound of the first track, and how many of its packets could not be decoded."""
-    stream = container.streams.audio[0]
-    stream.thread_type = "AUTO"
-    resampler = AudioResampler(format="s16", layout="mono", rate=RATE)
+def _sound(container: InputContainer, where: str) -> tuple[npt.NDArray[np.int16], int]:
     origin = (container.start_time or 0) / av.time_base
-    longest = (container.duration or 0) / av.time_base
+    stated = (container.duration or 0) / av.time_base
     out = io.BytesIO()
-    faults = 0
-    packets = container.demux(stream)
-    while True:
-        try:
-            packet = next(packets)
-        except StopIteration:
-            break
-        except av.FFmpegError:
+    resampler, kind, faults = _resampler(), None, 0
+    for frame in _frames(container):
+        if frame is None:
             faults += 1
-            break
-        try:
-            for frame in packet.decode():
-                at = frame.time - origin if frame.time is not None else 0.0
-                missing = round(at * RATE) - out.tell() // 2
-                if missing > _GAP_SECONDS * RATE and at <= longest:
-                    out.write(bytes(2 * missing))
-                frame.pts = None  # the place was found above; the resampler is only to convert
-                for part in resampler.resample(frame):
-                    out.write(part.to_ndarray().tobytes())
-        except av.FFmpegError:
-            faults += 1
-    for part in resampler.resample(None):
-        out.write(part.to_ndarray().tobytes())
+            continue
+        if out.tell() > 2 * RATE * LONGEST_SECONDS:
+            raise BadRecording("longer than 12 hours", where=where, remedy="Cut it into parts.")
+        if kind not in (None, (frame.format.name, frame.layout.name, frame.sample_rate)):
+            _write(out, resampler.resample(None))
+            resampler = _resampler()
+        kind = (frame.format.name, frame.layout.name, frame.sample_rate)
+        at = 0.0 if frame.time is None else frame.time - origin
+        gap = at - out.tell() / 2 / RATE
+        if gap > _GAP_SECONDS and at <= min(stated, LONGEST_SECONDS):
+            out.write(bytes(2 * round(gap * RATE)))
+        frame.pts = None  # its place is found; now the resampler is only to convert
+        _write(out, resampler.resample(frame))
+    _write(out, resampler.resample(None))
     return np.frombuffer(out.getbuffer(), dtype=np.int16), faults
 
 
-def _note(seconds: float, stated: float, faults: int) -> str:
+def _resampler() -> AudioResampler:
+    return AudioResampler(format="s16", layout="mono", rate=RATE)
+
+
+def _write(out: io.BytesIO, frames: Iterable[AudioFrame]) -> None:
+    for frame in frames:
+        out.write(frame.to_ndarray().tobytes())
+
+
+def _frames(container: InputContainer) -> Iterator[AudioFrame | None]:
+    """The frames of the first sound track; None for what could not be decoded."""
+    packets = container.demux(container.streams.audio[0])
+    while True:
+        try:
+            yield from next(packets).decode()
+        except StopIteration:
+            return
+        except av.FFmpegError:
+            yield None
+
+
+def _note(seconds: float, stated: float, faults: int, ends: bool) -> str:
     missing = stated - seconds
     notes = []
     if missing > max(_SHORTFALL_SECONDS, 0.01 * stated):
-        notes.append(f"the recording should last {stated:.0f} s, its last {math.ceil(missing)} s are missing")
+        notes.append(f"the last {missing:.1f} of its {stated:.1f} seconds are missing")
+    elif not ends:
+        notes.append("it breaks off, its end may be missing")
     if faults:
-        notes.append("parts of the recording are damaged and could not be decoded")
+        notes.append("parts of it are damaged and could not be decoded")
     return "; ".join(notes)

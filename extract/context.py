@@ -113,7 +113,7 @@ def _spans(words: Words, one: Found, floor: int, doubt: int) -> list[tuple[int, 
     """What a trigger governs. floor: end of the trigger before it; doubt: start of the next doubt."""
     low, bound = words.sentence(one.start)
     row = one.row
-    if row.answers and (one.end == bound or words.is_pause(one.end)):
+    if row.answers and (one.end == bound or words.is_pause(one.end) or words.text(one.end) == "any"):
         return _answered(words, one, low, floor)
     if row.phrase == "no" and takes_back(words, one, low, bound):
         return []
@@ -138,11 +138,12 @@ def _spans(words: Words, one: Found, floor: int, doubt: int) -> list[tuple[int, 
 
 
 def _answered(words: Words, one: Found, low: int, floor: int) -> list[tuple[int, int]]:
-    """A lone "no" or "none" denies the question before it, or what stands before its colon."""
+    """A lone "no" or "none" denies the question before it ("any pain, no"), or what stands before its colon."""
     if one.start == low:
         asked = low > 0 and words.text(low - 1) == "?"
         return [(max(words.sentence(low - 1)[0], low - LONGEST), low)] if asked else []
-    if words.text(one.start - 1) in (":", "?", "-") or one.row.phrase != "no":
+    asked = any(words.text(i) == "any" for i in range(max(low, floor, one.start - LONGEST), one.start))
+    if asked or words.text(one.start - 1) in (":", "?", "-") or one.row.phrase != "no":
         return [(backward(words, one.start, max(low, floor), one.row.reach), one.start)]
     return []
 

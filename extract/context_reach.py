@@ -19,6 +19,7 @@ LONGEST = 60
 """No scope is longer than this many words, so that a look-up need not search the whole text."""
 
 _NONE: frozenset[str] = frozenset()
+_BEFORE_ASIDE = frozenset(("i", "and", "but", "though", "although", ":", "?", "-"))
 _PAUSES = frozenset(",.;:?!-–—…")
 
 
@@ -91,7 +92,7 @@ def forward(words: Words, begin: int, bound: int, takes: str, reach: int) -> int
     before: frozenset[str] = _NONE
     for i in range(begin, min(bound, begin + LONGEST)):
         kinds = words.classes(i)
-        if i > begin and words.is_stop(i, bound):
+        if not opened and words.is_stop(i, bound):
             return i
         if "connective" in kinds:
             left = reach
@@ -120,7 +121,7 @@ def forward(words: Words, begin: int, bound: int, takes: str, reach: int) -> int
         elif "determiner" in kinds:
             if held or "subordinator" in before or (i > begin and words.text(i - 1).endswith("ing")):
                 kinds |= {"held"}
-            elif takes == "noun":
+            elif takes == "noun" or turn == i - 1:
                 return new
             elif turn is None:
                 turn = i
@@ -135,7 +136,7 @@ def forward(words: Words, begin: int, bound: int, takes: str, reach: int) -> int
         elif full and "finding" in before and turn is None and not kinds & {"finding", "preposition"}:
             turn = i
         full = full or bool(kinds & {"finding", "topic"})
-        opened = opened and bool(kinds & {"verb", "pronoun", "subordinator"})
+        opened = opened and bool(kinds & {"verb", "pronoun", "subordinator", "adverb"})
         before = kinds
     return min(bound, begin + LONGEST)
 
@@ -146,7 +147,7 @@ def backward(words: Words, end: int, low: int, reach: int, through: bool = False
     The trigger's own auxiliaries and the pause before it are passed, with `through` all commas.
     """
     i = end - 1
-    while i >= low and ("verb" in words.classes(i) or words.text(i) in ("i", "and", "but", ":", "?", "-")):
+    while i >= low and ("verb" in words.classes(i) or words.text(i) in _BEFORE_ASIDE):
         i -= 1
     if i >= low and words.is_pause(i):
         i -= 1
@@ -204,8 +205,10 @@ def question(words: Words, mark: Found, low: int) -> tuple[int, int] | None:
 
 
 def takes_back(words: Words, no: Found, low: int, bound: int) -> bool:
-    """Whether a "no" corrects what was said before it: "eighteen no sixteen", "left no right"."""
+    """Whether a "no" corrects what was said: "eighteen no sixteen", "left no right", "grey no black actually"."""
     if no.end < bound and words.is_number(no.end):
+        return True
+    if any("amending" in words.classes(i) for i in range(no.end + 1, min(no.end + 3, bound))):
         return True
     if no.end == bound or "side" not in words.classes(no.end):
         return False

@@ -35,6 +35,8 @@ CLASSES = (
     "observed",
     "assent",
     "asking",
+    "adverb",
+    "amending",
     "adjunct",
     "place",
     "side",
@@ -115,7 +117,8 @@ def load_rules(nlp: Language, path: Path = RULES_FILE) -> Rules:
             rows = triggers.add(keys, row)
             if len(rows) > 1 and any(other.category == "pseudo" for other in rows):
                 raise _bad("is pseudo and something else at once", f"phrase {row.phrase!r}", path)
-    for phrase in _phrases(raw.get("stops", []), "stops", path):
+    listed = _phrases(raw.get("stops"), "stops", path)
+    for phrase in (spelled for phrase in listed for spelled in _spell(phrase, sets, "stops", path)):
         keys = _keys(nlp, phrase)
         _claim(seen, ("stop", *keys), phrase, path)
         stops.add(keys, Row(phrase, "pseudo"))

@@ -1,0 +1,101 @@
+"""What is not about this patient now: teaching, supposing, other people, last time, tools not used, questions.
+
+A cue sets aside what follows it in its sentence, up to a contrast ("but she had no dizziness today"), and what
+precedes it in the same part.
+"""
+
+from __future__ import annotations
+
+from spacy.language import Language
+from spacy.tokens import Doc
+
+from extract.mentions import Mention
+from extract.words import MARKS, Words
+
+REASONS = {
+    "teaching": "a general remark",
+    "hypothetical": "supposed, not found",
+    "other_person": "about somebody else",
+    "past_visit": "from an earlier visit",
+    "not_used": "mentioned but not used",
+    "chat": "small talk",
+    "question": "a question, not a finding",
+}
+
+_ALWAYS_COUNTS = frozenset({"advice", "consent", "interval", "referral", "urgency", "reference", "recall_cue",
+                            "referral_cue", "visit", "correction", "disregard", "ear_cue", "aside", "contrast",
+                            "head"})  # fmt: skip
+_SPARED = {
+    "hypothetical": _ALWAYS_COUNTS | {"tolerance"},
+    "past_visit": _ALWAYS_COUNTS | {"history", "symptom", "agent"},
+    "other_person": _ALWAYS_COUNTS - {"advice"},
+    "teaching": _ALWAYS_COUNTS,
+    "chat": frozenset({"instrument", "method", "drum", "consistency", "symptom", "history"}) | _ALWAYS_COUNTS,
+}
+_TOOLS = frozenset({"instrument", "method", "agent"})
+_QUESTIONED = frozenset({"symptom", "complication", "tolerance"})
+_ANSWERS = frozenset({"no", "yes", "nope", "yeah"})
+
+
+@Language.component("aside", requires=["doc._.mentions", "doc._.words"], assigns=["doc._.mentions"])
+def aside(doc: Doc) -> Doc:
+    """Give the reason to every mention that a cue sets aside."""
+    words: Words = doc._.words
+    by_sentence: dict[int, list[Mention]] = {}
+    for m in doc._.mentions:
+        by_sentence.setdefault(words.sentence[m.start], []).append(m)
+    for sentence, mentions in by_sentence.items():
+        start, end = words.bounds[sentence]
+        for cue in mentions:
+            sort = cue.readings.get("aside")
+            if sort:
+                _set_aside(words, mentions, cue, sort)
+        if end < len(words.text) and words.text[end - 1] == "?" and words.text[start] not in ("see", "look"):
+            for m in mentions:
+                if m.live and m.has(*_QUESTIONED) and not m.has("consistency", "canal", "drum", "history"):
+                    m.aside = REASONS["question"]
+    return doc
+
+
+def _set_aside(words: Words, mentions: list[Mention], cue: Mention, sort: str) -> None:
+    low, high = _reach(words, mentions, cue, sort)
+    for m in mentions:
+        if m is cue or not m.live or not low <= m.start < high:
+            continue
+        if sort == "not_used":
+            if m.has(*_TOOLS) and not m.has("advice"):
+                m.aside = REASONS[sort]
+        elif sort == "other_person" and _own_family_speaks(words, m, cue):
+            continue
+        elif not _SPARED[sort] & m.readings.keys() or (sort == "other_person" and m.has("symptom", "history")):
+            m.aside = REASONS[sort]
+
+
+def _reach(words: Words, mentions: list[Mention], cue: Mention, sort: str) -> tuple[int, int]:
+    """The words [low, high) that a cue sets aside."""
+    start, end = words.bounds[words.sentence[cue.start]]
+    row = words.text
+    part = words.part[cue.start]
+    low = cue.start
+    while low > start and words.part[low - 1] == part:
+        low -= 1
+    if sort in ("hypothetical", "chat"):
+        low = cue.start if sort == "hypothetical" else max(low, cue.start - 4)
+    high = cue.end
+    while high < end:
+        if row[high] in ("but", "though", "although", "however") and high > cue.end:
+            break
+        if sort in ("not_used", "past_visit", "chat", "other_person") and high > cue.end:
+            if row[high] in MARKS and sort != "not_used" and sort != "other_person":
+                break
+            if sort == "not_used" and (row[high] in (",", "…") or words.part[high] != words.part[cue.end - 1]):
+                break
+        high += 1
+    return low, high
+
+
+def _own_family_speaks(words: Words, m: Mention, cue: Mention) -> bool:
+    """A parent or partner who speaks for the patient ("Mum says the right one's been draining")."""
+    after = words.text[cue.end : cue.end + 3]
+    return any(w in ("says", "said", "'s", "is", "has", "reports", "thinks", "noticed", "booked", "signed", "consented",
+                     "telling", "and", "hasn't", "confirms") for w in after) and m.start > cue.start  # fmt: skip

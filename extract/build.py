@@ -1,0 +1,311 @@
+"""The last step: from settled mentions to the visit records.
+
+Components before this only annotate; here the record is written, each value with its words, place and time.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from typing import Any
+
+from spacy.tokens import Doc
+
+from extract.ears import EarEntry
+from extract.lengths import Piece, removed_pieces
+from extract.mentions import Mention
+from extract.plan import agent_use, recalls, referrals, softener_days
+from extract.words import Words
+from shared.record import (
+    After, Background, Before, Ear, Extent, Instrument, Outcome, Plan, Procedure, Recall, Referral,
+    SidedHistory, SidedSymptom, Softener, Value, Visit, Wax,
+)  # fmt: skip
+from shared.transcript import Transcript
+
+_METHOD_OF = {
+    "suction_tube": "microsuction", "fine_suction_tube": "microsuction", "jobson_horne_probe": "manual",
+    "crocodile_forceps": "manual", "aural_forceps": "manual", "wax_hook": "manual", "curette": "manual",
+    "grommet_inserter": "manual", "irrigator": "irrigation",
+}  # fmt: skip
+_TOLERANCE = ("well", "with_discomfort", "stopped_early")
+_DENIABLE = frozenset({"bleeding", "pain", "dizziness", "cough", "faint", "abrasion", "tinnitus", "perforation"})
+
+
+class Builder:
+    """Writes the visits of one Doc. transcript: gives each value its seconds and its confidence."""
+
+    def __init__(self, doc: Doc, transcript: Transcript) -> None:
+        self.doc, self.transcript = doc, transcript
+        self.words: Words = doc._.words
+        self.mentions: list[Mention] = doc._.mentions
+
+    def visits(self) -> list[Visit]:
+        """All visits with something in them, in the order spoken."""
+        out = []
+        for number, (_, confidence) in enumerate(self.doc._.visit_starts or []):
+            mine = [m for m in self.mentions if m.visit == number]
+            visit = self._visit(mine, self.doc._.ears.get(number, []))
+            if visit.plain():
+                visit.extent = self._extent(number, confidence)
+                out.append(visit)
+        return out
+
+    def _extent(self, number: int, confidence: float) -> Extent:
+        starts = [s for s, _ in self.doc._.visit_starts]
+        first = self.words.bounds[starts[number]][0]
+        last = self.words.bounds[starts[number + 1]][0] - 1 if number + 1 < len(starts) else len(self.words.text) - 1
+        chars = self._chars(first, last + 1)
+        return Extent(chars=chars, seconds=self.transcript.seconds(*chars), confidence=confidence)
+
+    def _chars(self, start: int, end: int) -> tuple[int, int]:
+        first, last = self.doc[self.words.token[start]], self.doc[self.words.last[end - 1]]
+        return first.idx, last.idx + len(last.text)
+
+    def value(self, m: Mention, value: Any, origin: str = "heard") -> Value[Any]:
+        """A value with the evidence of its mention."""
+        chars = self._chars(m.start, m.end)
+        heard = self.transcript.probability(*chars)
+        confidence = heard if heard is not None else 0.95
+        if m.repaired:
+            confidence = min(confidence, 0.6)
+        if m.polarity == "possible":
+            confidence = min(confidence, 0.8)
+        return Value(
+            value=value, certainty="possible" if m.polarity == "possible" else "stated", origin=origin,
+            heard=self.transcript.text[chars[0] : chars[1]], chars=chars, seconds=self.transcript.seconds(*chars),
+            confidence=round(confidence, 3),
+        )  # fmt: skip
+
+    def _visit(self, mine: list[Mention], ears: list[EarEntry]) -> Visit:
+        live = [m for m in mine if m.live]
+        visit = Visit()
+        reference = next((m for m in reversed(live) if m.kind == "reference"), None)
+        if reference is not None:
+            visit.patient_reference = self.value(reference, reference.value)
+        uses = agent_use(self.words, live, self.doc._.courses)
+        visit.background = self._background(live, uses)
+        pieces, total = removed_pieces(self.words, live)
+        visit.ears = [e for i, entry in enumerate(ears) if (e := self._ear(i, entry, live, uses, pieces)) is not None]
+        if total is not None:
+            visit.removed_total_mm = self.value(total.mention, total.mm)
+        hearing = [m for m in live if m.kind == "hearing_outcome" and self._working(m)]
+        if hearing:
+            visit.outcome = Outcome(hearing=self.value(hearing[-1], hearing[-1].value))
+        visit.plan = self._plan(live, uses)
+        return visit
+
+    def _working(self, m: Mention) -> bool:
+        course = self.doc._.courses.get(m.visit)
+        return course is not None and course.work is not None and self.words.sentence[m.start] >= course.work
+
+    def _background(self, live: list[Mention], uses: dict[int, str]) -> Background | None:
+        back = Background()
+        consent = [m for m in live if m.kind == "consent"]
+        if consent:
+            declined = [m for m in consent if m.value == "declined" or m.polarity == "denied"]
+            chosen = declined[-1] if declined else consent[0]
+            back.consent = self.value(chosen, "declined" if declined else "given")
+        for kind, listed, denied_list, cls in (
+            ("symptom", back.symptoms, back.symptoms_denied, SidedSymptom),
+            ("history", back.history, back.history_denied, SidedHistory),
+        ):
+            said = [m for m in live if m.kind == kind]
+            affirmed = {m.value for m in said if m.polarity != "denied"}
+            for m in _first_of_each(said, lambda m: (m.value, m.polarity == "denied")):
+                if m.polarity != "denied":
+                    side = next((x for x in said if x.value == m.value and x.side and x.polarity != "denied"), None)
+                    by = side.linked[0] if side is not None and side.linked else side
+                    listed.append(cls(item=self.value(m, m.value),
+                                      side=self.value(by, side.side) if by is not None and side is not None else None))  # type: ignore[attr-defined]  # fmt: skip
+                elif m.value not in affirmed:
+                    denied_list.append(self.value(m, m.value))  # type: ignore[attr-defined]
+        softeners = [m for m in live if uses.get(id(m)) == "softener"]
+        if softeners:
+            days = softener_days(self.words, softeners, live)
+            back.softener = Softener(
+                agent=self.value(softeners[-1], softeners[-1].value),
+                days=self.value(days[0], days[1]) if days is not None else None,
+            )
+        return back if back.model_dump(exclude_defaults=True) else None
+
+    def _ear(
+        self, index: int, entry: EarEntry, live: list[Mention], uses: dict[int, str], pieces: list[Piece]
+    ) -> Ear | None:
+        mine = [m for m in live if index in m.ears]
+        removed = [p for p in pieces if index in p.ears]
+        before, after = self._before(mine, live, index), self._after(mine)
+        procedure = self._procedure(mine, uses)
+        ear = Ear(
+            side=self._side(entry, mine), before=_or_none(before), procedure=_or_none(procedure), after=_or_none(after),
+            removed_mm=[self.value(p.mention, p.mm) for p in removed],
+        )  # fmt: skip
+        self._complications(ear, mine)
+        return ear if set(ear.model_dump(exclude_defaults=True)) - {"side"} else None
+
+    def _side(self, entry: EarEntry, mine: list[Mention]) -> Value[Any]:
+        if entry.named_by is not None:
+            inferred = entry.named_by.readings.get("ear_cue") != entry.side
+            return self.value(entry.named_by, entry.side, "inferred" if inferred else "heard")
+        first = mine[0] if mine else None
+        if first is None:
+            return Value(value="unstated", origin="entered")
+        value = self.value(first, "unstated", "inferred")
+        value.certainty = "stated"
+        return value
+
+    def _before(self, mine: list[Mention], live: list[Mention], index: int) -> Before:
+        before = Before()
+        percent = [m for m in mine if m.kind == "percent" and _is_fill(self.words, m)]
+        occlusion = [m for m in mine if m.kind == "occlusion" and m.polarity != "denied"]
+        if percent:
+            amount = percent[-1].measure.whole if percent[-1].measure is not None else 0
+            before.occlusion_percent = self.value(percent[-1], amount) if amount < 100 else None
+            word = "none" if amount == 0 else "complete" if amount >= 100 else "partial"
+            before.occlusion = self.value(percent[-1], word, "inferred")
+        if occlusion and not (percent and before.occlusion_percent):
+            before.occlusion = self.value(occlusion[-1], occlusion[-1].value)
+        before.wax = self._wax(mine)
+        if any(m.kind == "same" for m in mine) and not before.wax:
+            before.wax = self._copied_wax(mine, live, index)
+        before.depth = self._list(m for m in mine if m.kind == "depth")
+        foreign = [m for m in mine if m.kind == "foreign_body" and m.polarity != "denied"]
+        if foreign:
+            before.foreign_body = self.value(foreign[0], foreign[0].value)
+        before.skin = self._list(m for m in mine if m.kind == "skin" and m.when == "before")
+        before.canal = self._list(m for m in mine if m.kind == "canal" and m.when == "before")
+        before.drum = self._drum(mine, "before")
+        return before
+
+    def _after(self, mine: list[Mention]) -> After:
+        after = After()
+        cleared = [m for m in mine if m.kind == "clearance"]
+        if cleared:
+            value = cleared[-1].value
+            if cleared[-1].polarity == "denied":
+                value = "partial" if value == "complete" else value
+            after.clearance = self.value(cleared[-1], value)
+        after.drum = self._drum(mine, "after")
+        after.canal = self._list(m for m in mine if m.kind == "canal" and m.when == "after")
+        after.skin = self._list(m for m in mine if m.kind == "skin" and m.when == "after")
+        return after
+
+    def _drum(self, mine: list[Mention], when: str) -> list[Value[Any]]:
+        return self._list(m for m in mine if m.kind in ("drum", "not_seen") and m.when == when)
+
+    def _wax(self, mine: list[Mention]) -> list[Wax]:
+        entries: dict[str, Wax] = {}
+        said = [m for m in mine if m.kind in ("consistency", "colour") and m.polarity != "denied"]
+        for m in _first_of_each(said, lambda m: (m.layer, m.kind, m.value)):
+            layer = m.layer or "whole"
+            entry = entries.get(layer)
+            if entry is None:
+                entry = entries[layer] = Wax(where=self.value(m, layer, "heard" if m.layer else "inferred"))
+            getattr(entry, m.kind).append(self.value(m, m.value))
+        return list(entries.values())
+
+    def _copied_wax(self, mine: list[Mention], live: list[Mention], index: int) -> list[Wax]:
+        same = next(m for m in mine if m.kind == "same")
+        other = [m for m in live if m.ears and index not in m.ears and m.start < same.start]
+        copied = self._wax(other)
+        for entry in copied:
+            for v in (entry.where, *entry.consistency, *entry.colour):
+                v.origin = "inferred"
+        return copied
+
+    def _procedure(self, mine: list[Mention], uses: dict[int, str]) -> Procedure:
+        procedure = Procedure()
+        used = [m for m in mine if m.kind == "instrument" and m.polarity != "denied"]
+        methods = [(m, m.value, "heard") for m in mine if m.kind == "method" and m.polarity != "denied"]
+        methods += [(m, _METHOD_OF[m.value], "inferred") for m in used if m.value in _METHOD_OF]
+        for m, method, origin in sorted(methods, key=lambda x: x[0].start):
+            if method not in [v.value for v in procedure.methods]:
+                procedure.methods.append(self.value(m, method, origin))
+        for m in _first_of_each(used, lambda m: m.value):
+            procedure.instruments.append(Instrument(name=self.value(m, m.value), size=self._size(m, used, mine)))
+        agents = [m for m in mine if uses.get(id(m)) == "procedure"]
+        procedure.agents = self._list(agents)
+        if any(m.value == "water" and uses.get(id(m)) == "procedure" for m in agents) and not any(
+            v.value == "irrigation" for v in procedure.methods
+        ):
+            water = next(m for m in agents if m.value == "water")
+            procedure.methods.append(self.value(water, "irrigation", "inferred"))
+        borne = [m for m in mine if m.kind == "tolerance" and m.polarity != "denied"]
+        if borne:
+            worst = max(borne, key=lambda m: (_TOLERANCE.index(m.value), m.start))
+            procedure.tolerance = self.value(worst, worst.value)
+        return procedure
+
+    def _size(self, m: Mention, used: list[Mention], mine: list[Mention]) -> Value[Any] | None:
+        """The size said nearest to this instrument, if no other instrument is nearer."""
+        named = [u for u in used if u.value == m.value]
+        for size in (x for x in mine if x.kind == "size"):
+            nearest = min(used, key=lambda u: (min(abs(u.start - size.end), abs(size.start - u.end)), -u.start))
+            if nearest in named and min(abs(nearest.start - size.end), abs(size.start - nearest.end)) <= 8:
+                return self.value(size, size.value)
+        return None
+
+    def _complications(self, ear: Ear, mine: list[Mention]) -> None:
+        said = [m for m in mine if m.kind == "complication"]
+        happened = [m for m in said if m.polarity != "denied"]
+        denied = [m for m in said if m.polarity == "denied"]
+        cues = [c.start for c in self.mentions if c.has("correction")]
+        back = {m.value for m in happened for d in denied if d.value == m.value and d.start > m.start
+                and any(m.start < c < d.start for c in cues)}  # fmt: skip
+        ear.complications = self._list(m for m in happened if m.value not in back)
+        kept = {v.value for v in ear.complications}
+        ear.complications_denied = [
+            self.value(m, m.value)
+            for m in _first_of_each(denied, lambda m: m.value)
+            if m.value not in kept and m.value in _DENIABLE
+        ]
+
+    def _plan(self, live: list[Mention], uses: dict[int, str]) -> Plan | None:
+        plan = Plan()
+        given = [m for m in live if m.kind == "advice"]
+        refused = {(m.value, self.words.sentence[m.start]) for m in given if m.polarity == "denied"}
+        advice = [(m, m.value) for m in given if (m.value, self.words.sentence[m.start]) not in refused]
+        advice += [(m, "olive_oil") for m in live if uses.get(id(m)) == "advice"]
+        for m, value in sorted(advice, key=lambda x: x[0].start):
+            if value not in [v.value for v in plan.advice]:
+                plan.advice.append(self.value(m, value))
+        due = recalls(self.words, live)
+        if due:
+            m = due[-1]
+            if m.measure is not None:
+                plan.recall = Recall(number=self.value(m, m.measure.whole), unit=self.value(m, m.measure.unit))
+        to = referrals(self.words, live, self.doc._.courses)
+        if to is not None:
+            m, urgency = to
+            plan.referral = Referral(
+                to=self.value(m, m.value), urgency=self.value(urgency, urgency.value) if urgency is not None else None
+            )
+        return _or_none(plan)
+
+    def _list(self, mentions: Iterable[Mention]) -> list[Value[Any]]:
+        kept = [m for m in mentions if m.polarity != "denied" or m.kind == "not_seen"]
+        out = []
+        for m in _first_of_each(kept, lambda m: "not_seen" if m.kind == "not_seen" else m.value):
+            out.append(self.value(m, "not_seen" if m.kind == "not_seen" else m.value))
+        return out
+
+
+def _is_fill(words: Words, m: Mention) -> bool:
+    """Whether a percentage tells how full the canal is, not how much came out or how well somebody hears."""
+    after = words.text[m.end : m.end + 4]
+    return not any(w in ("out", "removed", "better", "gone", "chance", "people", "patients", "sure", "clear", "cleared", "hearing")
+                   for w in after)  # fmt: skip
+
+
+def _first_of_each(mentions: list[Mention], key: Callable[[Mention], Any]) -> list[Mention]:
+    """The first mention of each key; a certain one stands before a doubtful one."""
+    chosen: dict[Any, Mention] = {}
+    for m in mentions:
+        old = chosen.get(key(m))
+        if old is None:
+            chosen[key(m)] = m
+        elif old.polarity == "possible" and m.polarity == "affirmed":
+            old.polarity = "affirmed"
+    return list(chosen.values())
+
+
+def _or_none(part: Any) -> Any:
+    return part if part.model_dump(exclude_defaults=True) else None

@@ -1,0 +1,73 @@
+"""Sentences, and the parts between pauses, in a row of words.
+
+Speech comes with good, bad or no punctuation. Where there is none for long, a sentence is taken to begin at words
+that usually open one ("the canal is", "he's", "no pain", "left ear").
+"""
+
+from __future__ import annotations
+
+from spacy.language import Language
+from spacy.tokens import Doc
+
+from extract.words import MARKS, STOPS, Words
+
+_LONG = 14
+_OPENERS = frozenset({"i", "he", "she", "it", "they", "we", "you", "there", "now", "so", "then", "no"})
+_OPENING_PAIRS = frozenset(
+    {
+        ("the", "canal"), ("the", "drum"), ("the", "wax"), ("the", "ear"), ("left", "ear"), ("right", "ear"),
+        ("left", "eardrum"), ("the", "eardrum"), ("the", "tm"), ("the", "hard"), ("the", "soft"),
+        ("see", "him"), ("see", "her"), ("see", "them"), ("both", "ears"), ("other", "ear"), ("all", "gone"),
+        ("all", "clear"), ("first", "piece"), ("second", "piece"), ("another", "piece"), ("next", "patient"),
+        ("that", "'s"), ("fine", "suction"), ("drum", "'s"), ("drum", "is"), ("drum", "intact"), ("canal", "is"),
+        ("wax", "is"), ("canal", "'s"), ("ear", "is"), ("and", "the"), ("back", "in"), ("recall", "in"),
+        ("the", "other"), ("his", "left"), ("his", "right"), ("her", "left"), ("her", "right"), ("on", "the"),
+        ("wax", "hook"), ("drum", "healthy"), ("drum", "looks"), ("follow", "up"), ("canal", "a"), ("but", "she"),
+        ("but", "he"),
+    }
+)  # fmt: skip
+_CONJUNCTIONS = frozenset({"and", "but", "so", "then", "or", "though", "although"})
+_SUBJECTS = frozenset(
+    {"i", "he", "she", "it", "they", "we", "you", "there", "the", "his", "her", "that", "this", "behind",
+     "underneath", "i'm", "on", "in", "a", "no", "mum", "left", "right", "beneath", "under", "both"}
+)  # fmt: skip
+
+
+def _unpunctuated(row: list[str], i: int) -> bool:
+    """Whether no mark stands within _LONG words of place i, on either side."""
+    low, high = max(i - _LONG, 0), min(i + _LONG, len(row))
+    return not any(row[j] in MARKS for j in range(low, high)) and high - low > _LONG
+
+
+@Language.component("clauses", requires=["doc._.words"], assigns=["doc._.words"])
+def clauses(doc: Doc) -> Doc:
+    """Number the sentences and parts of the row, and mark the Doc's sentence starts."""
+    words: Words = doc._.words
+    row = words.text
+    sentence = part = 0
+    bounds: list[tuple[int, int]] = []
+    begin = 0
+    words.sentence, words.part = [], []
+    for i, word in enumerate(row):
+        pair = (word, row[i + 1] if i + 1 < len(row) else "")
+        if i > begin:
+            before = row[i - 1]
+            new_sentence = before in STOPS
+            if not new_sentence and before not in MARKS and (word in _OPENERS or pair in _OPENING_PAIRS):
+                new_sentence = _unpunctuated(row, i) and before not in ("and", "if", "as", "when", "that", "but", "to")
+            if new_sentence:
+                bounds.append((begin, i))
+                begin = i
+                sentence += 1
+                part += 1
+            elif before in MARKS or (word in _CONJUNCTIONS and pair[1] in _SUBJECTS) or word == "but":
+                part += 1
+        words.sentence.append(sentence)
+        words.part.append(part)
+    if row:
+        bounds.append((begin, len(row)))
+    words.bounds = bounds
+    starts = {words.token[a] for a, _ in bounds}
+    for token in doc:
+        token.is_sent_start = token.i == 0 or token.i in starts
+    return doc

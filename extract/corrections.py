@@ -1,0 +1,164 @@
+"""Self-corrections: the last word stands.
+
+Natural speech ("eighteen, no, sixteen", "left, sorry, right ear", "make that four months") and the radiotelephony
+words CORRECTION and DISREGARD (ICAO Annex 10 vol. II, 5.2.1.5.8). After CORRECTION the speaker may repeat the last
+right words before the right version, so words that agree with what was said are anchors, not corrections.
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+from spacy.language import Language
+from spacy.tokens import Doc
+
+from extract.measures import Measure
+from extract.mentions import Mention
+from extract.words import MARKS, STOPS, Words
+
+CORRECTED = "taken back by the speaker"
+
+_CLASSES = ("length", "percent", "size", "interval", "ear_cue", "colour", "consistency", "depth", "occlusion",
+            "drum", "canal", "instrument", "agent", "referral", "urgency", "clearance", "reference",
+            "history", "symptom", "hearing_outcome", "foreign_body")  # fmt: skip
+_NUMERIC = frozenset({"length", "percent", "size", "interval", "bare"})
+_BACK = {"no": 9, "strong": 16, "icao": 30}
+_AHEAD = {"no": 7, "strong": 9, "icao": 16}
+_FAR = ("take", "takes", "misread", "lie")
+_STATEMENT = frozenset({"it", "that", "it's", "not", "i", "wait", "sorry", "make", "hang", "hold", "the", "actually",
+                        "he", "she", "with", "more", "rather", "a"})  # fmt: skip
+
+
+@Language.component("corrections", requires=["doc._.mentions", "doc._.words"], assigns=["doc._.mentions"])
+def corrections(doc: Doc) -> Doc:
+    """Set aside what the speaker took back, and give a bare corrected number the unit of the first."""
+    words: Words = doc._.words
+    mentions: list[Mention] = [m for m in doc._.mentions if m.kind != "bare" or m.measure is not None]
+    at = 0
+    while at < len(mentions):
+        cue = mentions[at]
+        if "disregard" in cue.readings:
+            _disregard(words, mentions, at)
+        elif "correction" in cue.readings:
+            last = at
+            while last + 1 < len(mentions) and _runs_on(words, mentions[last], mentions[last + 1]):
+                last += 1
+            _correct(words, mentions, at, last)
+            at = last
+        at += 1
+    doc._.mentions = mentions
+    return doc
+
+
+def _runs_on(words: Words, a: Mention, b: Mention) -> bool:
+    """Whether two correction cues follow each other directly ("no, hang on", "sorry, no")."""
+    return "correction" in b.readings and all(w in MARKS for w in words.text[a.end : b.start])
+
+
+def _correct(words: Words, mentions: list[Mention], first: int, last: int) -> None:
+    row = words.text
+    begin, end = mentions[first].start, mentions[last].end
+    sorts = {mentions[i].readings["correction"] for i in range(first, last + 1)}
+    sort = "icao" if "icao" in sorts else "strong" if "strong" in sorts else "no"
+    if sort == "no" and not _lone_no(words, begin, end):
+        return
+    far = any(w in _FAR for w in row[begin:end])
+    back = _BACK["icao"] if far else _BACK[sort]
+    ahead = _AHEAD["icao"] if far else _AHEAD[sort]
+    after = [m for m in mentions[last + 1 :] if m.start < _limit(row, end, ahead)]
+    before = [m for m in mentions[:first] if m.end > begin - back and m.live and m.visit == mentions[first].visit]
+    for new in after:
+        if "correction" in new.readings or "visit" in new.readings:
+            break
+        olds = _same_class(words, before, new)
+        if not olds:
+            continue
+        if _same_value(olds[0], new):
+            if sort != "icao":
+                break
+            continue
+        for old in olds:
+            old.aside = CORRECTED
+        _inherit(olds[0], new)
+        if sort != "icao":
+            break
+
+
+def _limit(row: list[str], at: int, ahead: int) -> int:
+    """The end of the words a correction may be found in: so many words, one full stop at the start aside."""
+    limit = min(at + ahead, len(row))
+    for i in range(at + 2, limit):
+        if row[i] in STOPS:
+            return i
+    return limit
+
+
+def _lone_no(words: Words, begin: int, end: int) -> bool:
+    """Whether a "no" takes something back rather than denying what follows."""
+    row = words.text
+    following = row[end] if end < len(row) else ""
+    return following in MARKS or following in _STATEMENT or following[:1].isdigit() or _number_like(following)
+
+
+def _number_like(word: str) -> bool:
+    from extract.numbers import STARTERS
+
+    return word in STARTERS and word not in ("a", "an")
+
+
+def _same_class(words: Words, before: list[Mention], new: Mention) -> list[Mention]:
+    """The mentions that `new` corrects: the nearest of its class, with those coordinated to it."""
+    for old in reversed(before):
+        kinds = [k for k in _CLASSES if k in old.readings and k in new.readings]
+        if new.kind == "bare" and old.kind in _NUMERIC - {"bare"} and old.measure is not None:
+            if new.measure is not None and new.measure.unit != "years" and _plausible(old, new.measure):
+                return [old]
+            continue
+        if old.kind == "bare" and new.kind in _NUMERIC:
+            return [old]
+        if kinds and not (kinds == ["ear_cue"] and {old.readings["ear_cue"], new.readings["ear_cue"]} & {"this", "that", "first"}):
+            return [old]
+    return []
+
+
+def _plausible(old: Mention, number: Measure) -> bool:
+    """Whether a bare number can stand in for the measure it corrects."""
+    return old.kind in ("length", "percent", "size", "interval") and Fraction(0) < number.value <= 100
+
+
+def _same_value(old: Mention, new: Mention) -> bool:
+    if old.measure is not None and new.measure is not None:
+        return old.kind == new.kind and old.measure.value == new.measure.value and old.measure.text == new.measure.text
+    return any(old.readings.get(k) == v for k, v in new.readings.items() if k in _CLASSES)
+
+
+def _inherit(old: Mention, new: Mention) -> None:
+    """Give a bare number the unit and sort of the measure it replaces."""
+    if new.kind != "bare" or old.measure is None or new.measure is None or old.kind == "bare":
+        return
+    scale = Fraction(1)
+    if old.kind == "length":
+        from extract.measures import MM_PER
+
+        scale = MM_PER[old.measure.unit]
+    elif old.kind == "interval" and old.measure.unit == "weeks":
+        scale = Fraction(1)
+    text = f"{new.measure.whole}{old.measure.text.lstrip('0123456789')}" if old.kind == "size" else ""
+    new.measure.kind, new.measure.unit, new.measure.text = old.measure.kind, old.measure.unit, text
+    new.measure.value *= scale
+    new.kind, new.readings, new.value = old.kind, {old.kind: text}, text
+
+
+def _disregard(words: Words, mentions: list[Mention], at: int) -> None:
+    """Set aside what stands before DISREGARD in its sentence or, if nothing does, the sentence before."""
+    cue = mentions[at]
+    sentence = words.sentence[cue.start]
+    same = [m for m in mentions[:at] if words.sentence[m.start] == sentence and not m.has("correction", "aside", "weak")]
+    struck = same
+    if not struck:
+        earlier = [m for m in mentions[:at] if not m.has("correction")]
+        if earlier:
+            previous = words.sentence[earlier[-1].start]
+            struck = [m for m in earlier if words.sentence[m.start] == previous]
+    for m in struck:
+        m.aside = m.aside or CORRECTED

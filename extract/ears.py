@@ -1,0 +1,283 @@
+"""Which ear each thing is said of.
+
+The side is never guessed. An ear is named (right, left), counted (the other one), pointed at (this ear) or carried on
+from the sentence before; ears whose side nobody said stay `unstated`, each an entry of its own.
+`Doc._.ears` lists, for each visit, its ears as [side, mention that named it].
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from spacy.language import Language
+from spacy.tokens import Doc
+
+from extract.mentions import Mention
+from extract.subjects import Course
+from extract.words import STOPS, Words
+
+Doc.set_extension("ears", default=None, force=True)
+
+OPPOSITE = {"right": "left", "left": "right"}
+_OF_AN_EAR = frozenset({"consistency", "colour", "occlusion", "percent", "depth", "skin", "canal", "foreign_body", "drum",
+                        "method", "instrument", "agent", "size", "tolerance", "clearance", "length", "complication",
+                        "not_seen", "removal", "same"})  # fmt: skip
+_OF_THE_PATIENT = frozenset({"symptom", "history", "consent"})
+_OF_THE_PLAN = frozenset({"advice", "referral", "interval"})
+_NOT_A_PLACE = frozenset({"place", "thing", "way", "time", "size", "angle", "amount", "track", "idea", "card", "stuff",
+                          "one's", "tool", "spot", "hand", "behind", "over", "it", "me"})  # fmt: skip
+_DONE = frozenset({"done", "doing", "record", "notes", "that's", "was"})
+
+
+@dataclass(slots=True)
+class EarEntry:
+    """One ear of a visit: its side and the mention that named it."""
+
+    side: str
+    named_by: Mention | None = None
+    first: int = -1
+
+
+@dataclass(slots=True)
+class _State:
+    ears: list[EarEntry] = field(default_factory=list)
+    current: tuple[int, ...] = ()
+    hinted: dict[str, Mention] = field(default_factory=dict)
+    last_side: Mention | None = None
+
+    def named(self, side: str, by: Mention) -> int:
+        for i, ear in enumerate(self.ears):
+            if ear.side == side:
+                return i
+        self.ears.append(EarEntry(side, by, by.start))
+        return len(self.ears) - 1
+
+    def unstated(self, at: int) -> int:
+        self.ears.append(EarEntry("unstated", None, at))
+        return len(self.ears) - 1
+
+
+@Language.component("ears", requires=["doc._.mentions", "doc._.words", "doc._.courses"],
+                    assigns=["doc._.mentions", "doc._.ears"])  # fmt: skip
+def ears(doc: Doc) -> Doc:
+    """Give every mention its ear or ears, and symptoms and history their side."""
+    words: Words = doc._.words
+    states: dict[int, _State] = {}
+    by_sentence: dict[int, list[Mention]] = {}
+    for m in doc._.mentions:
+        by_sentence.setdefault(words.sentence[m.start], []).append(m)
+    for sentence in sorted(by_sentence):
+        mentions = by_sentence[sentence]
+        state = states.setdefault(mentions[0].visit, _State())
+        course = doc._.courses.get(mentions[0].visit, Course())
+        _read_sentence(words, sentence, mentions, state, course)
+    doc._.ears = {visit: state.ears for visit, state in states.items()}
+    return doc
+
+
+def _read_sentence(words: Words, sentence: int, mentions: list[Mention], state: _State, course: Course) -> None:
+    cues = [m for m in mentions if m.has("ear_cue") and m.live and _is_cue(words, m, mentions)]
+    live = [m for m in mentions if m.live and m.kind]
+    patient = [m for m in live if m.kind in _OF_THE_PATIENT]
+    of_ear = [m for m in live if m.kind in _OF_AN_EAR]
+    looking = course.exam is not None and sentence >= course.exam
+    _side_the_history(words, patient, cues, state)
+    plan_only = any(m.kind in _OF_THE_PLAN for m in live) and not any(
+        m.kind in ("drum", "canal", "clearance", "length", "consistency", "complication", "occlusion") for m in of_ear
+    )
+    if patient and not [m for m in of_ear if m.kind not in ("agent", "removal", "method")] or not looking or plan_only:
+        for cue in cues:
+            side = cue.readings["ear_cue"]
+            if side in OPPOSITE and not plan_only:
+                state.hinted[side] = cue
+                state.last_side = cue
+        if not (of_ear and looking and not plan_only):
+            if plan_only and not state.current and state.ears:
+                state.current = (len(state.ears) - 1,)
+            for m in of_ear:
+                m.ears = state.current
+            return
+    _assign(words, of_ear, cues, state, sentence)
+
+
+def _is_cue(words: Words, m: Mention, mentions: list[Mention]) -> bool:
+    row = words.text
+    side = m.readings["ear_cue"]
+    following = row[m.end] if m.end < len(row) else ""
+    said = row[m.start : m.end]
+    if side in OPPOSITE and said[-1] in OPPOSITE and following in _NOT_A_PLACE:
+        return False
+    if side == "right" and said[-1] == "right" and following in ("down", "up", "in", "on", "so", "then", "now", "there"):
+        return False
+    if side == "other" and "ear" not in said and "side" not in said:
+        start = words.bounds[words.sentence[m.start]][0]
+        lead = [w for w in row[start : m.start] if w not in ("right", "now", "so", "then", "and", ",", "okay", "the", "well", "on", "to", "in", "…", "over", "onto")]
+        if lead or any(o.kind == "length" and o.start - m.end < 6 for o in mentions if o.start > m.start):
+            return False
+    if side == "both" and said == ["both"]:
+        return following not in ("in", "of", "hands", "the", "times", "days", "his", "her", "hard", "soft", "dry") and not _joins(row, m)
+    return not (side in ("this", "that", "first") and any(o.start <= m.start < o.end for o in mentions if o is not m))
+
+
+def _joins(row: list[str], m: Mention) -> bool:
+    """Whether "both" only joins two words ("both dry and hard")."""
+    return "and" in row[m.end : m.end + 3] and row[m.end : m.end + 1] not in (["now"], ["clear"], ["ears"], ["sides"])
+
+
+def _side_the_history(words: Words, patient: list[Mention], cues: list[Mention], state: _State) -> None:
+    """Give symptoms and history the side said with them in the same part, or referred to by "it" or "that side"."""
+    row = words.text
+    previous: str = ""
+    last = state.last_side.readings["ear_cue"] if state.last_side is not None else ""
+    for m in patient:
+        part = words.part[m.start]
+        inside = [c for c in cues if words.part[c.start] == part]
+        after = [c for c in cues if words.part[c.start] == part + 1 and not any(
+            words.part[o.start] == part + 1 for o in patient)]  # fmt: skip
+        chosen = inside or after
+        side = ""
+        if chosen:
+            best = min(chosen, key=lambda c: abs(c.start - m.start))
+            side = best.readings["ear_cue"]
+            m.linked = [best]
+        earlier = [c for c in cues if c.start < m.start and c.readings["ear_cue"] in ("right", "left", "both")]
+        if side in ("that", "this", "first"):
+            side = earlier[-1].readings["ear_cue"] if earlier and earlier[-1] is not chosen[0] else last
+            m.linked = [earlier[-1]] if earlier else [state.last_side] if state.last_side is not None and side else []
+        elif not side:
+            low = max(i for i in range(m.start + 1) if i == 0 or words.part[i - 1] != part) if m.start else 0
+            said = row[low : m.end + 3]
+            if "it" in said and (earlier or last in OPPOSITE):
+                by = earlier[-1] if earlier else state.last_side
+                if by is not None and by.readings["ear_cue"] in OPPOSITE:
+                    side, m.linked = by.readings["ear_cue"], [by]
+        if side == "other":
+            side = OPPOSITE.get(previous or last, "")
+        m.side = side if side in ("right", "left", "both") else ""
+        previous = m.side or previous
+    for c in cues:
+        if patient and c.readings["ear_cue"] in OPPOSITE:
+            state.last_side = c
+
+
+def _assign(words: Words, of_ear: list[Mention], cues: list[Mention], state: _State, sentence: int) -> None:
+    if not cues:
+        if not state.current and of_ear:
+            state.current = (_begin(state, of_ear[0]),)
+        for m in of_ear:
+            m.ears = state.current
+        return
+    targets = [(cue, _target(words, cue, state)) for cue in cues]
+    targets = [(cue, ears) for cue, ears in targets if ears]
+    if not targets:
+        for m in of_ear:
+            m.ears = state.current
+        return
+    start_ears = state.current
+    whole = [t for t in targets if t[0].readings["ear_cue"] == "both"]
+    sided = [t for t in targets if t[0].readings["ear_cue"] != "both"]
+    forward = not of_ear or targets[0][0].start < of_ear[0].start
+    for m in of_ear:
+        m.ears = _ears_of(words, m, targets, whole, sided, forward, start_ears)
+    last = targets[-1]
+    if last[0].readings["ear_cue"] == "both":
+        if not sided and (not start_ears or not of_ear or _describes_both(of_ear)):
+            state.current = last[1] if not start_ears or _describes_both(of_ear) else start_ears
+        elif sided:
+            state.current = sided[-1][1]
+        else:
+            state.current = start_ears
+    else:
+        state.current = last[1]
+
+
+def _describes_both(of_ear: list[Mention]) -> bool:
+    return any(m.kind in ("consistency", "colour", "occlusion", "method") for m in of_ear)
+
+
+def _ears_of(
+    words: Words, m: Mention, targets: list[tuple[Mention, tuple[int, ...]]], whole: list[tuple[Mention, tuple[int, ...]]],
+    sided: list[tuple[Mention, tuple[int, ...]]], forward: bool, before: tuple[int, ...],
+) -> tuple[int, ...]:  # fmt: skip
+    """The ears of one mention in a sentence with ear cues."""
+    if whole and not sided:
+        return whole[0][1]
+    same_part = [t for t in targets if words.part[t[0].start] == words.part[m.start]]
+    if len(same_part) == 1:
+        return same_part[0][1]
+    if len(sided) == 1 and not whole:
+        cue, ears = sided[0]
+        if cue.start < m.start or _prepositional(words, cue) or not before:
+            return ears
+        return before
+    earlier = [t for t in targets if t[0].start < m.start]
+    later = [t for t in targets if t[0].start > m.start]
+    if forward:
+        return (earlier or later)[-1 if earlier else 0][1]
+    return (later or earlier)[0 if later else -1][1]
+
+
+def _prepositional(words: Words, cue: Mention) -> bool:
+    row = words.text
+    near = row[max(cue.start - 2, 0) : cue.start + 1]
+    return any(w in ("in", "on", "from", "at", "of", "with", "for", "to") for w in near)
+
+
+def _target(words: Words, cue: Mention, state: _State) -> tuple[int, ...]:
+    """The ears a cue points at, made if need be."""
+    side = cue.readings["ear_cue"]
+    if side in OPPOSITE:
+        if len(state.current) == 1 and state.ears[state.current[0]].side == "unstated" and _names_current(words, cue):
+            if not any(e.side == side for e in state.ears):
+                ear = state.ears[state.current[0]]
+                ear.side, ear.named_by = side, cue
+                return state.current
+        return (state.named(side, cue),)
+    if side == "both":
+        if not state.ears:
+            return (state.named("right", cue), state.named("left", cue))
+        if len(state.ears) == 1:
+            only = state.ears[0].side
+            if only == "unstated":
+                return (0, state.unstated(cue.start))
+            return (0, state.named(OPPOSITE[only], cue))
+        return tuple(range(len(state.ears)))
+    if side == "other":
+        return _other(state, cue)
+    if not state.current:
+        return (_begin(state, cue),) if side == "that" else (state.unstated(cue.start),)
+    return state.current
+
+
+def _other(state: _State, cue: Mention) -> tuple[int, ...]:
+    if len(state.current) != 1:
+        if len(state.ears) == 2 and state.current:
+            return state.current
+        return (state.unstated(cue.start),) if not state.current else state.current
+    here = state.current[0]
+    side = state.ears[here].side
+    if side in OPPOSITE:
+        return (state.named(OPPOSITE[side], cue),)
+    others = [i for i in range(len(state.ears)) if i != here]
+    return (others[0],) if others else (state.unstated(cue.start),)
+
+
+def _begin(state: _State, at: Mention) -> int:
+    """The ear looked at first when no ear is named: the one the patient's talk named, if only one was."""
+    if len(state.hinted) == 1:
+        side, by = next(iter(state.hinted.items()))
+        return state.named(side, by)
+    return state.unstated(at.start)
+
+
+def _names_current(words: Words, cue: Mention) -> bool:
+    """Whether the cue names the ear in hand ("for the notes, that's the right ear I've just done")."""
+    start, end = words.bounds[words.sentence[cue.start]]
+    said = words.text[start:end]
+    before = words.text[max(cue.start - 3, start) : cue.start]
+    return ("'s" in before or "was" in before or "is" in before) and bool(_DONE & set(said) or "that" in before or "this" in before)
+
+
+def sentence_break(words: Words, i: int) -> bool:
+    """Whether word i closes a sentence."""
+    return words.text[i] in STOPS

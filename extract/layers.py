@@ -1,0 +1,80 @@
+"""Layers of wax: "hard on top and soft behind" is two entries, surface and inner.
+
+A layer's words stand either before what they govern ("behind that it's soft") or right after it ("soft behind").
+"""
+
+from __future__ import annotations
+
+from spacy.language import Language
+from spacy.tokens import Doc
+
+from extract.mentions import Mention
+from extract.words import MARKS, STOPS, Words
+
+_BITS = frozenset({"bit", "part", "stuff", "end", "layer", "one", "piece", "wax", "crust", "half"})
+_COPULAS = frozenset({"is", "'s", "was", "are", "were", "it", "looks", "there", "a"})
+_LIGHT = frozenset({"on", "at", "in", "the", "right", "just", "from", "and", "to", "wax"})
+
+
+@Language.component("layers", requires=["doc._.mentions", "doc._.words"], assigns=["doc._.mentions"])
+def layers(doc: Doc) -> Doc:
+    """Give every kind and colour of wax its layer."""
+    words: Words = doc._.words
+    current: dict[tuple[int, tuple[int, ...]], str] = {}
+    known: dict[tuple[int, tuple[int, ...], str], str] = {}
+    mentions = [m for m in doc._.mentions if m.live and m.kind in ("layer", "consistency", "colour")]
+    pending: list[Mention] = []
+    ears: tuple[int, ...] = ()
+    visit = -1
+    for n, m in enumerate(mentions):
+        if m.kind != "layer":
+            if m.visit != visit or (m.ears and m.ears != ears):
+                pending, ears, visit = [], m.ears, m.visit
+            key = (m.visit, m.ears)
+            following = words.text[m.end] if m.end < len(words.text) else ""
+            if m.kind == "consistency" and following in _BITS and (*key, m.value) in known:
+                current[key] = known[*key, m.value]
+            m.layer = current.get(key, "")
+            pending.append(m)
+            known.setdefault((*key, str(m.value)), m.layer) if m.layer else None
+            continue
+        upcoming = next((x for x in mentions[n + 1 :] if x.kind != "layer"), None)
+        before = [p for p in pending if p.visit == m.visit]
+        key = (m.visit, before[-1].ears if before else (upcoming.ears if upcoming is not None else ()))
+        if before and _looks_back(words, before[-1], m):
+            for p in _chunk(words, before, m):
+                p.layer = m.value
+                known[*key, str(p.value)] = m.value
+            pending = []
+            continue
+        if upcoming is not None and words.sentence[upcoming.start] - words.sentence[m.start] <= 3:
+            current[m.visit, upcoming.ears or key[1]] = m.value
+            pending = []
+    return doc
+
+
+def _looks_back(words: Words, last: Mention, cue: Mention) -> bool:
+    """Whether a layer's words govern what was said just before them."""
+    row = words.text
+    between = row[last.end : cue.start]
+    if len(between) > 3 or any(w in MARKS or w in ("and", "but", "then") for w in between):
+        return False
+    following = row[cue.end : cue.end + 2]
+    return not (following and following[0] in _COPULAS - {"a", "there"})
+
+
+def _chunk(words: Words, before: list[Mention], cue: Mention) -> list[Mention]:
+    """What a layer said afterwards governs: back to the last layer, or to the last pause if one came before."""
+    out: list[Mention] = []
+    row = words.text
+    at = cue.start
+    for p in reversed(before):
+        between = row[p.end : at]
+        if any(w in STOPS for w in between):
+            break
+        layered = bool(p.layer)
+        if layered and any(w in (",", "…", "and", "but", "probably") for w in between):
+            break
+        out.append(p)
+        at = p.start
+    return out

@@ -1,0 +1,87 @@
+"""Lengths of what came out: which of the lengths said are removed pieces, and which are the same piece twice."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from extract.mentions import Mention
+from extract.words import MARKS, Words
+
+_AWAY = frozenset({"deep", "wide", "across", "diameter", "depth", "gauge", "speculum"})
+_AWAY_AFTER = frozenset({"in", "inside", "down", "from", "into", "short", "past", "beyond", "off", "away"})
+_TOTAL = frozenset({"total", "altogether", "combined", "together", "sum", "between", "overall"})
+_ANOTHER = frozenset({"another", "second", "third", "next", "then", "last", "other", "further", "plus", "fourth", "left", "right"})
+_SIZED = frozenset({"speculum", "endoscope", "suction_tube", "fine_suction_tube", "curette", "wax_hook"})
+
+
+@dataclass(slots=True)
+class Piece:
+    """One removed piece: its length in whole millimetres, where it was said, its ears, and a second measure
+    of the same piece in other units (the check)."""
+
+    mention: Mention
+    mm: int
+    ears: tuple[int, ...]
+    check: Mention | None = None
+
+
+def removed_pieces(words: Words, live: list[Mention]) -> tuple[list[Piece], Piece | None]:
+    """The pieces in the order said, and the length said of both ears together."""
+    pieces: list[Piece] = []
+    total: Piece | None = None
+    previous: Mention | None = None
+    for m in [m for m in live if m.kind == "length" and m.measure is not None and m.polarity != "denied"]:
+        if m.measure is None or m.measure.value <= 0 or _is_not_removed(words, m, live):
+            continue
+        if _is_total(words, m):
+            if len(m.ears) > 1 or len({p.ears for p in pieces}) > 1:
+                total = Piece(m, m.measure.whole, m.ears)
+                continue
+            if any(p.ears == m.ears for p in pieces):
+                continue
+        if previous is not None and pieces and previous.measure is not None and _same_piece(words, previous, m):
+            metric = m if m.measure.unit != "inch" and previous.measure.unit == "inch" else previous
+            pieces[-1].check = m if metric is previous else previous
+            if metric is m:
+                pieces[-1].mention, pieces[-1].mm = m, m.measure.whole
+            previous = m
+            continue
+        pieces.append(Piece(m, m.measure.whole, m.ears))
+        previous = m
+    return pieces, total
+
+
+def _is_not_removed(words: Words, m: Mention, live: list[Mention]) -> bool:
+    row = words.text
+    after = row[m.end : m.end + 3]
+    before = row[max(m.start - 3, 0) : m.start]
+    if after and after[0] in _AWAY_AFTER and after[1:2] != ["length"] and after[1:2] not in (["one"], ["two"]):
+        return True
+    if any(w in _AWAY for w in after) or any(w in ("depth", "diameter") for w in before):
+        return True
+    for o in live:
+        if o.kind == "instrument" and o.value in _SIZED and m.measure is not None and m.measure.value <= 12:
+            if o.start == m.end or (o.end <= m.start <= o.end + 1 and o.value == "speculum"):
+                return True
+        if o.kind == "foreign_body" and o.start - m.end in (0, 1) and not any(w in MARKS for w in row[m.end : o.start]):
+            return True
+    return not m.ears
+
+
+def _is_total(words: Words, m: Mention) -> bool:
+    start, end = words.bounds[words.sentence[m.start]]
+    said = words.text[start:end]
+    return bool(_TOTAL & set(said)) or ("all" in said and "told" in said) or (
+        len(m.ears) > 1 and not any(w in said for w in ("each", "apiece")))  # fmt: skip
+
+
+def _same_piece(words: Words, a: Mention, b: Mention) -> bool:
+    """Whether two lengths are one piece measured twice: close together, other units, nothing new in between."""
+    if a.measure is None or b.measure is None or a.ears != b.ears:
+        return False
+    between = words.text[a.end : b.start]
+    if len(between) > 9 or any(w in _ANOTHER for w in between):
+        return False
+    if a.measure.value == b.measure.value and len(between) < 4:
+        return True
+    return (a.measure.unit == "inch") != (b.measure.unit == "inch") and "and" not in between[:1]

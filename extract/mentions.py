@@ -1,0 +1,129 @@
+"""Mentions: every phrase of the vocabulary and every measure in the text, before it is known what becomes of it.
+
+Components further on decide, for each mention, what it is about, which ear and when, and whether it is set aside;
+`build` turns what remains into the record. A mention that is not recorded keeps the reason.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+from spacy.language import Language
+from spacy.tokens import Doc
+
+from extract.measures import Measure, measures
+from extract.phrases import Phrases, plural
+from extract.words import STOPS, Words, plain_words
+from shared.vocabulary import Vocabulary, forms
+
+Doc.set_extension("mentions", default=None, force=True)
+
+
+@dataclass(slots=True)
+class Mention:
+    """A phrase or measure in words [start, end).
+
+    readings: what it can mean, {kind: value}. kind, value: what it was taken for. polarity: affirmed, possible or
+    denied. ears: numbers of the ears of its visit. aside: why it is not recorded ("" if it is). rule: what
+    took it. heard_as: the words a repair replaced. doubt: why it must be checked.
+    """
+
+    start: int
+    end: int
+    readings: dict[str, str]
+    measure: Measure | None = None
+    kind: str = ""
+    value: Any = None
+    polarity: str = "affirmed"
+    visit: int = 0
+    ears: tuple[int, ...] = ()
+    layer: str = ""
+    when: str = ""
+    aside: str = ""
+    rule: str = ""
+    side: str = ""
+    repaired: bool = False
+    doubt: str = ""
+    linked: list[Mention] = field(default_factory=list)
+
+    def has(self, *kinds: str) -> bool:
+        """Whether it can mean something of one of these kinds."""
+        return any(k in self.readings for k in kinds)
+
+    def take(self, kind: str) -> None:
+        """Settle on one of its readings."""
+        self.kind, self.value = kind, self.readings[kind]
+
+    @property
+    def live(self) -> bool:
+        """Whether nothing has set it aside."""
+        return not self.aside
+
+
+_PLURAL = frozenset(
+    {"head", "instrument", "history", "foreign_body", "canal", "drum", "referral", "symptom", "ear_cue", "complication"}
+)
+
+
+def compile_phrases(vocabulary: Vocabulary, nlp: Language) -> Phrases:
+    """A vocabulary's phrases cut into words as the tokenizer cuts text."""
+    phrases = Phrases()
+    for kind, value, phrase in vocabulary.phrases():
+        for form in forms(phrase):
+            words = plain_words(form, nlp)
+            if not words:
+                continue
+            for variant in plural(words) if kind in _PLURAL else (words,):
+                phrases.add(variant, kind, value)
+    return phrases
+
+
+@Language.factory("mentions", requires=["doc._.words"], assigns=["doc._.mentions"])
+def _mentions(nlp: Language, name: str) -> MentionFinder:
+    return MentionFinder()
+
+
+class MentionFinder:
+    """Component: put all mentions on the Doc. `phrases` is set by the reader that owns the vocabulary."""
+
+    def __init__(self) -> None:
+        self.phrases = Phrases()
+
+    def __call__(self, doc: Doc) -> Doc:
+        words: Words = doc._.words
+        row = words.text
+        found = [Mention(f.start, f.end, f.readings) for f in self.phrases.find(row)]
+        places = [m.end for m in found if m.readings.get("visit") == "reference"]
+        places += _bare_reference_places(row)
+        counted = [
+            Mention(m.start, m.end, {m.kind: m.text}, measure=m, kind=m.kind, value=m.text)
+            for m in measures(row, places)
+        ]
+        solid = {i for m in counted if m.kind != "bare" for i in range(m.start, m.end)}
+        found = [m for m in found if not (m.start in solid and m.end - 1 in solid)]
+        doc._.mentions = sorted(found + counted, key=lambda m: (m.start, -m.end))
+        return doc
+
+
+def _bare_reference_places(row: list[str]) -> list[int]:
+    """Where a reference may stand with no word before it: alone as the first sentence, or after "next patient,"."""
+    starts = [0] if row else []
+    for i in range(1, len(row)):
+        if row[i - 1] in STOPS or (row[i - 1] == "," and row[max(i - 3, 0) : i - 1] == ["next", "patient"]):
+            starts.append(i)
+    out = []
+    for start in starts:
+        end = start
+        while end < len(row) and row[end] not in STOPS and end - start < 8:
+            end += 1
+        said = row[start:end]
+        if len(said) in range(1, 7) and all(_digit_like(w) for w in said) and (start == 0 or row[start - 1] == ","):
+            out.append(start)
+    return out
+
+
+def _digit_like(word: str) -> bool:
+    return word.isdigit() or word in {
+        "zero", "oh", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "double",
+    }  # fmt: skip

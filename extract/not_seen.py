@@ -1,0 +1,41 @@
+"""A drum that cannot be seen: "no sign of the drum", "TM not visualised", "the drum I cannot see"."""
+
+from __future__ import annotations
+
+from spacy.language import Language
+from spacy.tokens import Doc
+
+from extract.mentions import Mention
+from extract.words import STOPS, Words
+
+_REACH = 7
+
+
+@Language.component("not_seen", requires=["doc._.mentions", "doc._.words"], assigns=["doc._.mentions"])
+def not_seen(doc: Doc) -> Doc:
+    """Keep a not-seen cue only where it speaks of a drum; let it span cue and drum."""
+    words: Words = doc._.words
+    mentions: list[Mention] = doc._.mentions
+    drums = [m for m in mentions if m.readings.get("head") == "drum"]
+    for m in mentions:
+        if m.kind != "not_seen" or not m.live:
+            continue
+        near = [d for d in drums if _near(words, m, d) and not _finding_between(mentions, m, d)]
+        if near:
+            drum = min(near, key=lambda d: max(d.start - m.end, m.start - d.end))
+            m.start, m.end = min(m.start, drum.start), max(m.end, drum.end)
+            m.polarity = "affirmed"
+        else:
+            m.aside = "not said of the drum"
+    return doc
+
+
+def _near(words: Words, cue: Mention, drum: Mention) -> bool:
+    a, b = (cue, drum) if cue.end <= drum.start else (drum, cue)
+    between = words.text[a.end : b.start]
+    return len(between) <= _REACH and not any(w in STOPS for w in between)
+
+
+def _finding_between(mentions: list[Mention], cue: Mention, drum: Mention) -> bool:
+    low, high = min(cue.end, drum.end), max(cue.start, drum.start)
+    return any(low <= m.start < high and m.kind in ("drum", "canal", "foreign_body") for m in mentions)

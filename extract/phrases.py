@@ -1,0 +1,92 @@
+"""Find the vocabulary's phrases in a row of words: a trie, read once from left to right."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+
+from extract.words import STOPS
+from shared.vocabulary import GAPS
+
+
+@dataclass(slots=True)
+class _Node:
+    following: dict[str, _Node] = field(default_factory=dict)
+    gap: tuple[int, _Node] | None = None
+    readings: dict[str, str] = field(default_factory=dict)
+
+
+@dataclass(slots=True, frozen=True)
+class Found:
+    """A phrase in the row: words [start, end), and what it can mean, {kind: value}."""
+
+    start: int
+    end: int
+    readings: dict[str, str]
+
+
+class Phrases:
+    """All phrases of a vocabulary, ready to be found."""
+
+    def __init__(self) -> None:
+        self._root = _Node()
+
+    def add(self, words: Sequence[str], kind: str, value: str) -> None:
+        """Let `words` (with gap marks) mean `value` of `kind`."""
+        node = self._root
+        for word in words:
+            reach = GAPS.get(word)
+            if reach:
+                if node.gap is None:
+                    node.gap = (reach, _Node())
+                node = node.gap[1]
+            else:
+                node = node.following.setdefault(word, _Node())
+        node.readings[kind] = value
+
+    def find(self, row: Sequence[str]) -> list[Found]:
+        """Every longest phrase, left to right. A phrase may begin in the gap of another, never on its words."""
+        found: list[Found] = []
+        first = self._root.following
+        taken: set[int] = set()
+        for i, word in enumerate(row):
+            node = first.get(word)
+            if node is None or i in taken:
+                continue
+            best = self._longest(row, (i,), node, taken)
+            if best is not None:
+                places, readings = best
+                found.append(Found(i, places[-1] + 1, readings))
+                taken.update(places)
+        return found
+
+    def _longest(
+        self, row: Sequence[str], places: tuple[int, ...], node: _Node, taken: set[int]
+    ) -> tuple[tuple[int, ...], dict[str, str]] | None:
+        """The longest phrase going on from `node`: the places of its words, and its readings."""
+        best = (places, node.readings) if node.readings else None
+        at = places[-1] + 1
+        steps = [(at, node.following)]
+        if node.gap is not None:
+            reach, after = node.gap
+            for i in range(at, min(at + reach + 1, len(row))):
+                if i > at and row[i - 1] in STOPS:
+                    break
+                steps.append((i, after.following))
+        for i, following in steps:
+            if i >= len(row) or i in taken:
+                continue
+            onward = following.get(row[i])
+            if onward is not None:
+                longer = self._longest(row, (*places, i), onward, taken)
+                if longer is not None and (best is None or len(longer[0]) > len(best[0])):
+                    best = longer
+        return best
+
+
+def plural(words: tuple[str, ...]) -> Iterable[tuple[str, ...]]:
+    """The phrase itself and, where its last word can take one, with a plural s."""
+    yield words
+    last = words[-1]
+    if len(last) > 2 and last.isalpha() and not last.endswith(("s", "x", "y", "ed", "ing")):
+        yield (*words[:-1], f"{last}s")

@@ -1,0 +1,113 @@
+"""What happens next, and what an oil or water was for: softener at home, put in now, or advised."""
+
+from __future__ import annotations
+
+from extract.mentions import Mention
+from extract.subjects import Course
+from extract.words import Words
+
+_AGO = frozenset({"ago", "old", "back", "now", "already", "before"})
+_DURATION = frozenset({"for", "since", "past", "last", "over", "these", "every", "of", "by", "per"})
+_LEADS = frozenset({"in", "after", "at", "within", "another", "about", "around"})
+_BY = frozenset({"by", "from", "her", "his"})
+
+
+def agent_use(words: Words, live: list[Mention], courses: dict[int, Course]) -> dict[int, str]:
+    """What each agent was for: {id(mention): "softener" | "procedure" | "advice"}."""
+    out: dict[int, str] = {}
+    for m in live:
+        if m.kind != "agent" or m.polarity == "denied":
+            continue
+        use = _use(words, m, live, courses.get(m.visit, Course()))
+        if use:
+            out[id(m)] = use
+    return out
+
+
+def _use(words: Words, m: Mention, live: list[Mention], course: Course) -> str:
+    sentence = words.sentence[m.start]
+    start, end = words.bounds[sentence]
+    said = words.text[start:end]
+    here = [o for o in live if words.sentence[o.start] == sentence]
+    looking = course.exam is not None and sentence >= course.exam
+    working = course.work is not None and sentence >= course.work
+    ongoing = any(o.has("ongoing") for o in here)
+    home = any(o.has("home") for o in here)
+    put_in = any(o.has("put_in") for o in here)
+    planned = any(o.kind in ("advice", "interval", "referral") and o.kind != "interval" for o in here) or any(
+        o.has("recall_cue") and o.readings.get("recall_cue") and any(x.kind == "interval" for x in here) for o in here)  # fmt: skip
+    if m.value == "water":
+        irrigates = any(o.kind in ("method", "instrument") and o.value in ("irrigation", "irrigator") for o in here)
+        near = any(w in ("warm", "plain", "tap", "lukewarm") for w in words.text[max(m.start - 1, 0) : m.end])
+        return "procedure" if looking and (irrigates or near) else ""
+    if not looking:
+        if ongoing and not home and course.exam is None and m.value == "olive_oil":
+            return "advice"
+        return "softener"
+    past = any(w in ("'d", "had", "used", "been", "has") for w in said)
+    if ongoing and m.value == "olive_oil" and not (home and past):
+        return "advice"
+    if home and past:
+        return "softener"
+    if working and planned and m.value == "olive_oil":
+        return "advice"
+    if put_in or not working:
+        return "procedure"
+    return "advice" if m.value == "olive_oil" and home else "procedure"
+
+
+def softener_days(words: Words, softeners: list[Mention], live: list[Mention]) -> tuple[Mention, int] | None:
+    """How many days the softener was used: the length of time said in its sentence or the next."""
+    sentence = words.sentence[softeners[-1].start]
+    for m in live:
+        if m.kind == "interval" and m.measure is not None and 0 <= words.sentence[m.start] - sentence <= 1:
+            if words.text[m.end : m.end + 1] in (["ago"], ["old"]):
+                continue
+            if m.measure.unit in ("days", "weeks"):
+                return m, m.measure.whole * (7 if m.measure.unit == "weeks" else 1)
+    return None
+
+
+def recalls(words: Words, live: list[Mention]) -> list[Mention]:
+    """Intervals after which the patient is to be seen again."""
+    out: list[Mention] = []
+    for m in live:
+        if m.kind != "interval" or m.measure is None:
+            continue
+        sentence = words.sentence[m.start]
+        here = [o for o in live if words.sentence[o.start] == sentence]
+        after = words.text[m.end : m.end + 1]
+        before = words.text[max(m.start - 1, 0) : m.start]
+        if (after and after[0] in _AGO - {"back", "before", "now"}) or (before and before[0] in _DURATION):
+            continue
+        if any(o.kind in ("history", "symptom") and o.start < m.start for o in here):
+            continue
+        cued = any(o.has("recall_cue") and abs(o.start - m.start) < 14 for o in here)
+        if cued or (m.linked and m.linked[0] in out):
+            out.append(m)
+    return out
+
+
+def referrals(
+    words: Words, live: list[Mention], courses: dict[int, Course]
+) -> tuple[Mention, Mention | None] | None:
+    """To whom the patient is referred, and how urgently, if said."""
+    for m in reversed([m for m in live if m.kind == "referral" and m.polarity != "denied"]):
+        sentence = words.sentence[m.start]
+        here = [o for o in live if words.sentence[o.start] == sentence]
+        course = courses.get(m.visit, Course())
+        looking = course.exam is not None and sentence >= course.exam
+        cued = any(o.has("referral_cue") and -12 < o.start - m.start < 12 for o in here)
+        urgent = [o for o in live if o.kind == "urgency" and 0 <= words.sentence[o.start] - sentence <= 1]
+        before = words.text[max(m.start - 3, 0) : m.start]
+        if "by" in before or (before[-2:-1] == ["from"]):
+            continue
+        if (cued and looking) or urgent or _refers(words, here):
+            return m, urgent[0] if urgent else None
+    return None
+
+
+def _refers(words: Words, here: list[Mention]) -> bool:
+    return any(
+        o.has("referral_cue") and any(w.startswith("refer") for w in words.text[o.start : o.end]) for o in here
+    )

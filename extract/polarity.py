@@ -1,0 +1,48 @@
+"""Whether each mention is affirmed, possible or denied, from the scopes of `context`."""
+
+from __future__ import annotations
+
+from spacy.language import Language
+from spacy.tokens import Doc
+
+from extract.context import Scope
+from extract.mentions import Mention
+from extract.words import Words
+
+_SELF_CONTAINED = frozenset(
+    {"head", "ear_cue", "correction", "disregard", "aside", "visit", "weak", "length", "size", "reference"}
+)
+_OWN_DENIAL = frozenset({"occlusion", "clearance", "consent", "advice", "hearing_outcome", "not_seen", "complication",
+                         "history", "drum", "tolerance", "skin"})  # fmt: skip
+_NEGATIVE = frozenset({"no", "not", "n't", "nothing", "none", "never", "without", "cannot", "nor", "neither", "un"})
+
+
+@Language.component("polarity", requires=["doc._.mentions", "doc._.scopes"], assigns=["doc._.mentions"])
+def polarity(doc: Doc) -> Doc:
+    """Set each mention's polarity. A denial that is part of the phrase itself does not deny the phrase."""
+    words: Words = doc._.words
+    scopes: list[Scope] = [s for s in doc._.scopes if s.category in ("negated", "possible")]
+    at = 0
+    for m in doc._.mentions:
+        if _SELF_CONTAINED.issuperset(m.readings):
+            continue
+        first, last = words.token[m.start], words.last[m.end - 1]
+        while at < len(scopes) and scopes[at].end <= first - 60:
+            at += 1
+        found = "affirmed"
+        for scope in scopes[at:]:
+            if scope.start > last:
+                break
+            if scope.start <= first < scope.end and not (first <= scope.trigger[0] <= last):
+                if scope.category == "possible":
+                    found = "possible"
+                    break
+                found = "denied"
+        m.polarity = found
+        if found == "denied" and _OWN_DENIAL & m.readings.keys() and _says_no(words, m):
+            m.polarity = "affirmed"
+    return doc
+
+
+def _says_no(words: Words, m: Mention) -> bool:
+    return any(w in _NEGATIVE for w in words.text[m.start : m.end])

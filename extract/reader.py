@@ -1,0 +1,50 @@
+"""Read a transcript into visit records: the spaCy pipeline and its one public door, `Reader`."""
+
+from __future__ import annotations
+
+import spacy
+from spacy.language import Language
+from spacy.tokens import Doc
+
+from extract import aside, clauses, context, corrections, ears, layers, not_seen, polarity, subjects, timing, visits, words  # noqa: F401
+from extract.build import Builder
+from extract.mentions import MentionFinder, compile_phrases
+from shared.record import Visit
+from shared.transcript import Transcript
+from shared.vocabulary import Vocabulary, load
+
+COMPONENTS = ("words", "clauses", "mentions", "visits", "earside_context", "polarity", "aside", "corrections",
+              "subjects", "not_seen", "ears", "layers", "timing")  # fmt: skip
+
+
+class Reader:
+    """Reads transcripts. Making one takes a moment; reading does not: keep it.
+
+    vocabulary: the phrases to know; the shipped ones if None.
+    """
+
+    def __init__(self, vocabulary: Vocabulary | None = None) -> None:
+        self.nlp = _pipeline()
+        self._vocabulary = vocabulary or load()
+        finder = self.nlp.get_pipe("mentions")
+        if isinstance(finder, MentionFinder):
+            finder.phrases = compile_phrases(self._vocabulary, self.nlp)
+
+    def annotate(self, text: str) -> Doc:
+        """The text with all mentions settled (for explaining), before the record is built."""
+        return self.nlp(text)
+
+    def read(self, transcript: Transcript) -> list[Visit]:
+        """The visits of one transcript, in the order spoken; empty if it holds nothing of ear care."""
+        if not transcript.text.strip():
+            return []
+        doc = self.annotate(transcript.text)
+        return Builder(doc, transcript).visits()
+
+
+def _pipeline() -> Language:
+    nlp = spacy.blank("en")
+    nlp.max_length = 50_000_000
+    for name in COMPONENTS:
+        nlp.add_pipe(name)
+    return nlp

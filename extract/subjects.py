@@ -1,0 +1,254 @@
+"""What each word is said of: wax, drum, canal, skin, the patient; and so which of its meanings holds.
+
+"Dry" is wax, skin or canal; "red" drum or canal; "pain" what the patient came with or what the work did. The
+nearest noun decides, then what was last talked about, then how far the visit has come.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from spacy.language import Language
+from spacy.tokens import Doc
+
+from extract.mentions import Mention
+from extract.words import MARKS, Words
+
+NOT_LINKED = "not clear what it is said of"
+
+_EXAM = frozenset({"consistency", "colour", "occlusion", "percent", "depth", "instrument", "method", "drum", "canal",
+                   "foreign_body", "skin", "length"})  # fmt: skip
+_BACKGROUND = frozenset({"symptom", "history", "consent"})
+_REMOVERS = frozenset({"suction_tube", "fine_suction_tube", "jobson_horne_probe", "crocodile_forceps", "aural_forceps",
+                       "wax_hook", "curette", "grommet_inserter", "irrigator"})  # fmt: skip
+_PLACES = frozenset({"in", "of", "down", "along", "inside", "into", "from", "onto", "on", "against", "to", "at", "up",
+                     "behind", "round", "around", "towards", "out", "through", "near", "with", "past", "by", "under"})  # fmt: skip
+_BETWEEN = frozenset({"and", ",", "looking", "coloured", "a", "bit", "very", "quite", "or", "old", "slightly", "bony"})
+_OF = {"wax": ("consistency", "colour"), "drum": ("drum",), "canal": ("canal",), "skin": ("skin",), "cavity": ("canal",),
+       "ear": ("canal",)}  # fmt: skip
+_COPULAS = frozenset({"is", "'s", "are", "was", "were", "looks", "look", "looking", "looked", "appears", "'re", "feels",
+                      "seems", "remains", "and", ",", "just", "still", "a", "bit", "perfectly", "very", "quite", "itself",
+                      "also", "both", "all", "absolutely", "nice", "now", "here", "otherwise", "there", "in", "as", "be",
+                      "being", "completely", "entirely", "well", "really", "lovely", "fully", "behind", "it", "on", "too", "he", "she",
+                      "side", "this", "that", "one", "again", "ear"})  # fmt: skip
+
+
+@dataclass(slots=True)
+class Course:
+    """How far one visit has come: the first sentence of looking, and of working (None if never)."""
+
+    exam: int | None = None
+    work: int | None = None
+
+
+Doc.set_extension("courses", default=None, force=True)
+
+
+@Language.component("subjects", requires=["doc._.mentions", "doc._.words", "doc._.visit_starts"],
+                    assigns=["doc._.mentions", "doc._.courses"])  # fmt: skip
+def subjects(doc: Doc) -> Doc:
+    """Settle every mention's kind and value, or set it aside if it is said of nothing known."""
+    words: Words = doc._.words
+    mentions: list[Mention] = doc._.mentions
+    doc._.courses = courses(words, mentions)
+    by_sentence: dict[int, list[Mention]] = {}
+    for m in mentions:
+        by_sentence.setdefault(words.sentence[m.start], []).append(m)
+    reader = _Subjects(words, doc._.courses)
+    for sentence in sorted(by_sentence):
+        reader.sentence(sentence, by_sentence[sentence])
+    return doc
+
+
+def courses(words: Words, mentions: list[Mention]) -> dict[int, Course]:
+    """Where looking and working begin in each visit."""
+    out: dict[int, Course] = {}
+    sides: dict[int, bool] = {}
+    background: dict[int, bool] = {}
+    for m in mentions:
+        if m.live and m.polarity != "denied" and _BACKGROUND & m.readings.keys() and not _EXAM & m.readings.keys():
+            background[words.sentence[m.start]] = True
+        if m.live and "history" in m.readings:
+            background[words.sentence[m.start]] = True
+    for m in mentions:
+        course = out.setdefault(m.visit, Course())
+        if not m.live or m.has("weak"):
+            continue
+        sentence = words.sentence[m.start]
+        if m.has("ear_cue") and m.start - words.bounds[sentence][0] < 4 and not background.get(sentence):
+            sides[m.visit] = True
+            if course.exam is None and not _home(words, sentence, mentions):
+                course.exam = sentence
+        seen = _EXAM & m.readings.keys() and not background.get(sentence)
+        if seen and course.exam is None and (m.polarity != "denied" or m.has("occlusion")):
+            course.exam = sentence
+        if course.exam is not None and course.work is None and m.polarity != "denied":
+            used = m.readings.get("instrument") in _REMOVERS or m.has("method", "length") or (
+                m.readings.get("clearance") in ("complete", "partial") and not m.has("weak"))  # fmt: skip
+            if used and (not background.get(sentence) or m.has("length")):
+                course.work = sentence
+    return out
+
+
+def _home(words: Words, sentence: int, mentions: list[Mention]) -> bool:
+    return any(m.has("agent") for m in mentions if words.sentence[m.start] == sentence)
+
+
+class _Subjects:
+    def __init__(self, words: Words, courses: dict[int, Course]) -> None:
+        self.words, self.courses = words, courses
+        self.last, self.since, self.visit = "", 99, -1
+
+    def sentence(self, number: int, mentions: list[Mention]) -> None:
+        self.since += 1
+        heads = [m for m in mentions if "head" in m.readings and m.live]
+        for m in mentions:
+            if m.visit != self.visit:
+                self.last, self.since, self.visit = "", 99, m.visit
+            if not m.live:
+                continue
+            if "head" in m.readings and len(m.readings) == 1:
+                m.take("head")
+                if not self._is_place(m):
+                    self.last, self.since = m.value, 0
+                continue
+            if m.measure is not None:
+                continue
+            self._settle(m, number, heads, mentions)
+            if m.live and m.kind in ("consistency", "colour") and m.polarity != "denied":
+                self.last, self.since = "wax", 0
+            elif m.live and m.kind in ("drum", "canal", "skin") and self.since > 0:
+                self.last, self.since = m.kind, 0
+
+    def _settle(self, m: Mention, number: int, heads: list[Mention], mentions: list[Mention]) -> None:
+        course = self.courses.get(m.visit, Course())
+        looking = course.exam is not None and number >= course.exam
+        working = course.work is not None and number >= course.work
+        kinds = [k for k in m.readings if k != "weak"]
+        weak = "weak" in m.readings
+        if not kinds:
+            m.kind = "weak"
+            return
+        if len(kinds) == 1 and not weak:
+            m.take(kinds[0])
+            return
+        head = self._governor(m, heads)
+        said_of = head.readings["head"] if head is not None else ""
+        m.rule = f"said of the {said_of}" if said_of else ""
+        chosen = self._choose(m, kinds, weak, said_of, looking, working, mentions)
+        if chosen:
+            m.take(chosen)
+        else:
+            m.aside = NOT_LINKED
+
+    def _choose(
+        self, m: Mention, kinds: list[str], weak: bool, said_of: str, looking: bool, working: bool, mentions: list[Mention]
+    ) -> str:
+        row = self.words.text
+        if "symptom" in kinds or "complication" in kinds:
+            return self._patient_or_finding(m, kinds, weak, said_of, looking, working)
+        if "history" in kinds and (not looking or self._tells_past(m)):
+            return "history"
+        for kind in _OF.get(said_of, ()):
+            if kind in kinds:
+                return kind
+        if "drum" in kinds and "history" in kinds:
+            return "drum"
+        if weak and "clearance" in kinds:
+            return "clearance" if said_of in ("wax", "canal", "ear", "cavity") or self._wax_near(m, mentions) else ""
+        if "drum" in kinds and "canal" in kinds:
+            if weak and self.since > 1:
+                return ""
+            if self.last in ("drum", "canal") and (not weak or self._opens(m)):
+                return self.last
+            return ""
+        if weak and ({"consistency"} & set(kinds)):
+            return "consistency" if self._wax_near(m, mentions) else ""
+        if weak and "drum" in kinds:
+            return "drum" if self.last == "drum" and self.since <= 1 and "perforated" not in m.readings.values() else ""
+        if weak and "foreign_body" in kinds:
+            near = row[max(m.start - 6, 0) : m.end + 6]
+            return "foreign_body" if looking and any(w in near for w in ("ear", "canal", "there", "out")) else ""
+        if self.last and not said_of:
+            for kind in _OF.get(self.last, ()):
+                if kind in kinds:
+                    return kind
+        for kind in ("consistency", "colour", "canal", "skin", "depth", "instrument", "foreign_body", "clearance"):
+            if kind in kinds:
+                return kind
+        return kinds[0] if not weak else ""
+
+    def _patient_or_finding(
+        self, m: Mention, kinds: list[str], weak: bool, said_of: str, looking: bool, working: bool
+    ) -> str:
+        if weak and not said_of and "instrument" not in kinds:
+            return ""
+        if "history" in kinds and (not looking or self._tells_past(m)):
+            return "history"
+        if "drum" in kinds and (said_of == "drum" or (looking and self.last == "drum" and "canal" not in kinds)):
+            return "drum"
+        if "canal" in kinds and said_of in ("canal", "cavity", "skin") and not working:
+            return "canal"
+        if not looking and "symptom" in kinds:
+            return "symptom"
+        if working and "complication" in kinds:
+            if "canal" in kinds and self._tells_past(m):
+                return "canal"
+            return "complication"
+        if "canal" in kinds:
+            return "canal"
+        if "occlusion" in kinds and looking:
+            return "occlusion"
+        if "symptom" in kinds:
+            return "symptom"
+        return "complication" if "complication" in kinds and working else "drum" if "drum" in kinds else ""
+
+    def _governor(self, m: Mention, heads: list[Mention]) -> Mention | None:
+        """The noun that a word belongs to: just after it ("healthy drum"), or before it in the sentence."""
+        row = self.words.text
+        i = m.end
+        while i < len(row) and i - m.end < 5:
+            ahead = next((h for h in heads if h.start == i), None)
+            if ahead is not None:
+                return ahead
+            if row[i] not in _BETWEEN and not self._describes(i):
+                break
+            i += 1
+        before = [h for h in heads if h.end <= m.start]
+        subjects = [h for h in before if not self._is_place(h)]
+        return subjects[-1] if subjects else before[-1] if before else None
+
+    def _describes(self, i: int) -> bool:
+        return False
+
+    def _is_place(self, head: Mention) -> bool:
+        """Whether a noun tells where ("wax in the canal") rather than what is described."""
+        row = self.words.text
+        if head.readings["head"] == "wax":
+            return False
+        for back in (1, 2, 3):
+            i = head.start - back
+            if i < 0 or row[i] in MARKS:
+                return False
+            if row[i] in _PLACES:
+                return not (row[i] in ("in", "on", "at", "with", "up") and head.start + 1 < 0)
+            if row[i] not in ("the", "his", "her", "that", "this", "a", "my", "ear", "right", "left", "your"):
+                return False
+        return False
+
+    def _opens(self, m: Mention) -> bool:
+        """Whether nothing but small words stands between the sentence's start and the mention."""
+        first = self.words.bounds[self.words.sentence[m.start]][0]
+        return all(w in _COPULAS for w in self.words.text[first : m.start])
+
+    def _wax_near(self, m: Mention, mentions: list[Mention]) -> bool:
+        return any(
+            o is not m and abs(o.start - m.start) < 8 and (o.readings.get("head") == "wax" or o.has("colour", "consistency"))
+            and not o.has("weak")
+            for o in mentions
+        )  # fmt: skip
+
+    def _tells_past(self, m: Mention) -> bool:
+        row = self.words.text
+        before = row[max(m.start - 6, 0) : m.start]
+        return any(w in ("had", "history", "previous", "having", "'d", "known") for w in before)

@@ -1,0 +1,97 @@
+"""Before or after: a finding belongs to `after` once the removal in its ear is finished, else to `before`.
+
+A drum described after anything came out is `after`, unless more comes out and the drum is described again.
+"""
+
+from __future__ import annotations
+
+from spacy.language import Language
+from spacy.tokens import Doc
+
+from extract.mentions import Mention
+from extract.subjects import _REMOVERS
+from extract.words import Words
+
+
+@Language.component("timing", requires=["doc._.mentions", "doc._.words", "doc._.ears"], assigns=["doc._.mentions"])
+def timing(doc: Doc) -> Doc:
+    """Set `when` on every finding of drum, canal and skin, and tell a cleared ear from one that had no wax."""
+    words: Words = doc._.words
+    by_ear: dict[tuple[int, int], list[Mention]] = {}
+    for m in doc._.mentions:
+        if m.live:
+            for ear in m.ears:
+                by_ear.setdefault((m.visit, ear), []).append(m)
+    late = {words.sentence[m.start] for m in doc._.mentions if m.has("late") and m.live}
+    for mentions in by_ear.values():
+        _time_ear(words, mentions, late)
+    return doc
+
+
+def _time_ear(words: Words, mentions: list[Mention], late: set[int]) -> None:
+    events = [m for m in mentions if _removes(m)]
+    work = [m for m in mentions if _works(m)]
+    _settle_clear(mentions, work)
+    finishes = [m for m in mentions if _finishes(m)]
+    drums = [m for m in mentions if m.kind in ("drum", "not_seen")]
+    nothing_out = _nothing_removed(mentions)
+    for m in mentions:
+        if m.kind not in ("drum", "not_seen", "canal", "skin"):
+            continue
+        was_late = words.sentence[m.start] in late and m.value != "attached"
+        if m.when == "before" or was_late or nothing_out:
+            m.when = "before"
+        elif m.kind in ("drum", "not_seen"):
+            m.when = "after" if _drum_after(m, events, work, drums) else "before"
+        elif m.kind == "skin" and m.value in ("loose", "keratin_plug"):
+            m.when = "before"
+        elif m.kind == "skin" and m.value == "attached":
+            m.when = "after" if any(e.start < m.start for e in work) else "before"
+        else:
+            finished = any(f.start < m.start for f in finishes)
+            settled = any(e.start < m.start for e in events) and not any(e.start > m.start for e in events)
+            m.when = "after" if finished or settled else "before"
+
+
+def _removes(m: Mention) -> bool:
+    """Whether something comes out of the ear here."""
+    return m.polarity != "denied" and (
+        m.kind == "length" or (m.kind == "clearance" and m.value != "none") or m.kind == "removal"
+        or (m.kind == "tolerance" and m.value == "stopped_early")
+    )  # fmt: skip
+
+
+def _works(m: Mention) -> bool:
+    """Whether removal is under way here."""
+    used = (m.kind == "instrument" and m.value in _REMOVERS) or m.kind == "method"
+    return m.polarity != "denied" and (used or m.kind in ("length", "removal") or m.kind == "clearance")
+
+
+def _finishes(m: Mention) -> bool:
+    return (m.kind == "clearance" and m.value != "none") or (m.kind == "tolerance" and m.value == "stopped_early")
+
+
+def _settle_clear(mentions: list[Mention], work: list[Mention]) -> None:
+    """"Clear" before any work is no clearance; "no wax" after it is one."""
+    tools = [m for m in work if m.kind != "clearance"]
+    for m in mentions:
+        worked = any(w.start < m.start for w in tools)
+        if m.kind == "occlusion" and m.value == "none" and m.polarity != "denied" and worked:
+            m.kind, m.value = "clearance", "complete"
+        elif m.kind == "clearance" and not tools and m.value == "complete" and m.readings.get("clearance"):
+            m.aside = "no removal was described in this ear" if not any(
+                o.kind == "foreign_body" for o in mentions) else m.aside  # fmt: skip
+
+
+def _nothing_removed(mentions: list[Mention]) -> bool:
+    cleared = [m for m in mentions if m.kind == "clearance" and m.live]
+    return bool(cleared) and cleared[-1].value == "none" and not any(m.kind == "length" for m in mentions)
+
+
+def _drum_after(m: Mention, events: list[Mention], work: list[Mention], drums: list[Mention]) -> bool:
+    if not any(w.start < m.start for w in work):
+        return False
+    later = [e for e in events if e.start > m.start and e.kind in ("length", "clearance", "removal")]
+    again = later and any(d.start > later[0].start for d in drums)
+    early = not any(e.start < m.start for e in events)
+    return not (again and early)

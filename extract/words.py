@@ -1,0 +1,126 @@
+"""The first step: a text as a row of plain words that the rules can read.
+
+A spaCy `Doc` keeps every character; the rules read its *words*: lower case, one spelling, fillers and hyphens
+left out, dictated punctuation ("period", "new paragraph") turned into the mark it names.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cache
+from importlib import resources
+
+import yaml
+from spacy.language import Language
+from spacy.tokens import Doc
+
+PARAGRAPH = "¶"
+STOPS = frozenset({".", "?", "!", ";", ":", PARAGRAPH})
+PAUSES = frozenset({",", "…", "–"})
+MARKS = STOPS | PAUSES
+
+_FILLERS = frozenset({"um", "uh", "er", "eh", "erm", "ah", "oh", "hmm", "hm", "mm-hm", "ehm"})
+_SKIPPED = frozenset({"-", '"', "'", "“", "”", "(", ")", "[", "]", "*", "_", "`", "‘", "’"})
+_DICTATED = {"period": ".", "comma": ",", "colon": ":", "semicolon": ";"}
+_DICTATED_PAIRS = {
+    ("full", "stop"): ".",
+    ("question", "mark"): "?",
+    ("new", "paragraph"): PARAGRAPH,
+    ("new", "line"): PARAGRAPH,
+    ("next", "line"): PARAGRAPH,
+}
+
+
+@dataclass(slots=True)
+class Words:
+    """The words of one text.
+
+    text[i]: the i-th word or mark. token[i]: its first token in the Doc. last[i]: its last token.
+    sentence[i], part[i]: numbers of the sentence and of the part between pauses it stands in.
+    """
+
+    text: list[str]
+    token: list[int]
+    last: list[int]
+    sentence: list[int] = field(default_factory=list)
+    part: list[int] = field(default_factory=list)
+    bounds: list[tuple[int, int]] = field(default_factory=list)
+
+
+@cache
+def spellings() -> dict[str, str]:
+    """One spelling for each word that has several, from vocabulary/spelling.yaml."""
+    text = (resources.files("shared.vocabulary") / "spelling.yaml").read_text(encoding="utf-8")
+    listed: dict[str, list[str]] = yaml.safe_load(text)
+    return {variant: word for word, variants in listed.items() for variant in variants}
+
+
+def plain_word(word: str) -> str:
+    """A word in lower case with one kind of apostrophe and one spelling."""
+    low = word.lower().replace("’", "'").replace("ö", "o")
+    return spellings().get(low, low)
+
+
+def plain_words(words: tuple[str, ...], nlp: Language) -> tuple[str, ...]:
+    """A phrase's words cut as the tokenizer cuts them, so that "can't" meets "can't"."""
+    out: list[str] = []
+    for word in words:
+        if word in ("..", "..."):
+            out.append(word)
+        else:
+            out += [plain_word(t.text) for t in nlp.make_doc(word)]
+    return tuple(out)
+
+
+@Language.component("words", assigns=["doc._.words"])
+def words(doc: Doc) -> Doc:
+    """Put the row of words on the Doc."""
+    texts: list[str] = []
+    tokens: list[int] = []
+    known = spellings()
+    for i, token in enumerate(doc):
+        raw = token.text
+        low = raw.lower()
+        if low in _FILLERS or low in _SKIPPED:
+            continue
+        if token.is_space:
+            if raw.count("\n") > 1:
+                texts.append(PARAGRAPH)
+                tokens.append(i)
+            continue
+        if raw in ("...", "..", "—", "–", "--"):
+            low = "…"
+        elif "’" in low:
+            low = low.replace("’", "'")
+        texts.append(known.get(low, low).replace("ö", "o"))
+        tokens.append(i)
+    lasts = list(tokens)
+    if _dictates_marks(texts):
+        texts, tokens, lasts = _with_dictated_marks(texts, tokens)
+    doc._.words = Words(texts, tokens, lasts)
+    return doc
+
+
+def _dictates_marks(texts: list[str]) -> bool:
+    """Whether the speaker dictates punctuation: more than one such word, and few written marks."""
+    spoken = sum(w in _DICTATED for w in texts)
+    return spoken > 1
+
+
+def _with_dictated_marks(texts: list[str], tokens: list[int]) -> tuple[list[str], list[int], list[int]]:
+    out: list[str] = []
+    first: list[int] = []
+    last: list[int] = []
+    i = 0
+    while i < len(texts):
+        pair = _DICTATED_PAIRS.get((texts[i], texts[i + 1])) if i + 1 < len(texts) else None
+        mark = pair or _DICTATED.get(texts[i])
+        end = i + 1 if pair else i
+        out.append(mark or texts[i])
+        first.append(tokens[i])
+        last.append(tokens[end])
+        i = end + 1
+    return out, first, last
+
+
+Doc.set_extension("words", default=None, force=True)

@@ -138,12 +138,14 @@ def _spans(words: Words, one: Found, floor: int, doubt: int) -> list[tuple[int, 
 
 
 def _answered(words: Words, one: Found, low: int, floor: int) -> list[tuple[int, int]]:
-    """A lone "no" or "none" denies the question before it ("any pain, no"), or what stands before its colon."""
+    """A lone "no" or "none" denies the question before it, or what stands before its colon."""
     if one.start == low:
         asked = low > 0 and words.text(low - 1) == "?"
         return [(max(words.sentence(low - 1)[0], low - LONGEST), low)] if asked else []
-    asked = any(words.text(i) == "any" for i in range(max(low, floor, one.start - LONGEST), one.start))
-    if asked or words.text(one.start - 1) in (":", "?", "-") or one.row.phrase != "no":
+    for i in range(one.start - 1, max(low, one.start - LONGEST) - 1, -1):
+        if words.text(i) == "any":
+            return [(i, one.start)]
+    if words.text(one.start - 1) in (":", "?", "-") or one.row.phrase != "no":
         return [(backward(words, one.start, max(low, floor), one.row.reach), one.start)]
     return []
 

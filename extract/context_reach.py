@@ -121,7 +121,7 @@ def forward(words: Words, begin: int, bound: int, takes: str, reach: int) -> int
         elif "determiner" in kinds:
             if held or "subordinator" in before or (i > begin and words.text(i - 1).endswith("ing")):
                 kinds |= {"held"}
-            elif takes == "noun" or turn == i - 1:
+            elif takes == "noun" or (takes == "predicate" and turn == i - 1):
                 return new
             elif turn is None:
                 turn = i
@@ -205,7 +205,7 @@ def question(words: Words, mark: Found, low: int) -> tuple[int, int] | None:
 
 
 def takes_back(words: Words, no: Found, low: int, bound: int) -> bool:
-    """Whether a "no" corrects what was said: "eighteen no sixteen", "left no right", "grey no black actually"."""
+    """Whether a "no" corrects: "eighteen no sixteen", "left no right", "grey no black actually"."""
     if no.end < bound and words.is_number(no.end):
         return True
     if any("amending" in words.classes(i) for i in range(no.end + 1, min(no.end + 3, bound))):

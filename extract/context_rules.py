@@ -118,7 +118,7 @@ def load_rules(nlp: Language, path: Path = RULES_FILE) -> Rules:
             if len(rows) > 1 and any(other.category == "pseudo" for other in rows):
                 raise _bad("is pseudo and something else at once", f"phrase {row.phrase!r}", path)
     listed = _phrases(raw.get("stops"), "stops", path)
-    for phrase in (spelled for phrase in listed for spelled in _spell(phrase, sets, "stops", path)):
+    for phrase in itertools.chain.from_iterable(_spell(entry, sets, "stops", path) for entry in listed):
         keys = _keys(nlp, phrase)
         _claim(seen, ("stop", *keys), phrase, path)
         stops.add(keys, Row(phrase, "pseudo"))

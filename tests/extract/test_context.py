@@ -8,6 +8,8 @@ from pathlib import Path
 
 import pytest
 import spacy
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 from spacy.language import Language
 
 from extract.context import Context, covering
@@ -210,6 +212,132 @@ The wax is +[soft] and not -[hard].
 The +[wax] didn't move.
 It may I suppose be ?[perforated].
 She wears +[hearing aids] in both ears and isn't -[diabetic].
+He's had no -[discharge] at all and he's never had -[grommets] or -[surgery].
+There's been no -[pain], no -[itch], nothing -[leaking] out.
+She is not complaining of any -[pain] or -[tinnitus].
+No previous -[ear surgery] and no -[perforations] that he knows of.
+He doesn't take -[blood thinners] and he isn't -[diabetic].
+She doesn't have -[diabetes], doesn't wear -[hearing aids].
+I'm not seeing any -[wax] in the left one at all.
+I didn't see any -[bleeding] when I came out.
+There wasn't any -[bleeding], thankfully, and the drum looks +[healthy].
+The drum isn't -[perforated], it's just +[scarred].
+The drum isn't -[perforated] it's just +[scarred].
+The drum's not -[perforated] but it is +[retracted].
+Not -[perforated]. Not -[inflamed] either.
+The drum is neither -[red] nor -[bulging].
+No -[pain] reported, no -[discharge] seen.
+No -[bleeding] noted and the +[drum] is visible.
+He tells me there's no -[pain] and no -[discharge], just a bit of +[itching].
+Doesn't feel -[dizzy], doesn't feel -[sick], a bit +[sore] that's all.
+There is no -[itching] there is no -[pain] only +[blocked] feeling.
+Pain is not there madam, only +[blocked] feeling.
+-[Pain] is not there, -[discharge] is not there.
+-[Discharge] also not there.
+She is not having any -[giddiness].
+Nil -[pain], nil -[discharge].
+-[Pain] nil, -[discharge] nil.
+-[Dizziness] denied.
+She's not on -[warfarin] or anything like that.
+No -[warfarin], no -[apixaban], nothing like that.
+He's never worn -[hearing aids].
+Hasn't ever had a -[perforation].
+We've never cleared her ears +[before].
+No -[cough] with it, bless him, tolerated it +[well].
+no -[cough] with it tolerated it +[well]
+no -[bleeding] tolerated +[well]
+She coped +[well] with no -[pain] or -[dizziness].
+The canal is +[clear] with no -[bleeding] or -[abrasion].
+Removed it without any -[pain] or -[bleeding] using the +[forceps].
+Removed without -[pain] using the +[forceps].
+There was a little +[bleeding] but no -[pain].
+No -[foreign body] seen, lots of +[wax].
+no -[foreign body] seen lots of +[wax]
+no -[infection] there but plenty of +[flaking] skin
+no -[redness] no -[swelling] bit of dry +[skin] at the entrance
+no -[discharge] the skin's a bit +[dry]
+no -[discharge] a bit of dry +[skin] on the floor
+no -[discharge] bit of dry +[skin] on the floor
+no -[hearing aids] no -[surgery] he's on +[warfarin]
+no -[surgery] on +[warfarin] for his heart
+he's not -[diabetic] he's on +[warfarin]
+not -[diabetic] on +[warfarin] though
+no -[grommets] no -[perforation] right ear completely +[blocked] with hard wax
+never had any -[surgery] both ears feel +[blocked]
+I can't see a -[hole] but I can't rule out a small ?[one].
+No obvious -[perforation].
+No definite -[perforation] seen.
+There may or may not be a ?[perforation].
+Whether there's a ?[perforation] I can't say.
+Might have a bit of ?[fluid] in there.
+It's possibly ?[infected] I think.
+Not sure but there could be a ?[grommet] in there.
+I don't think it's -[perforated].
+I don't think there's any -[fluid].
+I doubt it's ?[perforated].
+The drum looks +[dull] and there's what looks like a ?[perforation].
+There's a suspicion of ?[fluid].
+Suspected ?[otitis externa].
+Maybe ?[retracted], hard to tell.
+A bit ?[red], maybe.
+A bit ?[red] perhaps, but +[intact].
+It seems to be ?[intact].
+It's ?[perforated], probably.
+Looks ?[retracted] to me, though I can't be certain.
++[Perforated], no question.
+It's definitely +[perforated].
+She's not only +[itchy], she has +[discharge].
+No worse, still +[ringing].
+It's +[itchy], no doubt about that.
+Not the left, the +[right].
+Not left, +[right].
+It's not the left ear, it's the +[right].
+It's twelve, no, thirteen, +[millimetres].
+Wax is brown no +[black] actually.
+Crocodiles, no, the +[hook].
+The hook, no, wait, the +[crocodiles].
+Is there any pain? No. Any discharge? No. +[Ringing]? Yes, on the left.
+Any -[pain], no. Any -[discharge], no.
+any -[pain] no any -[discharge] no
+He said no and then he said +[yes].
+Oh no, there's +[bleeding].
+Oh no, it's +[bleeding].
+No! It's +[perforated].
+No issues. +[Drum] intact.
+No joy with the +[hook], so I used the +[crocodiles].
+No luck with the +[probe].
+Didn't get it with the +[hook].
+I didn't use the -[forceps].
+Not using -[water] on this one.
+No -[irrigation] because of the +[perforation].
+I won't irrigate because there's a +[perforation].
+I'm not irrigating this ear as there's a +[grommet].
+It wasn't -[painful] though it was +[uncomfortable].
+The wax wouldn't budge, it's too +[hard].
+The wax won't come away, it's +[hard].
+It's not -[hard], it's +[soft].
+It's not -[hard] wax it's +[soft] wax.
+There's no -[hard wax], it's all +[soft].
+There isn't much +[wax].
+Not much +[wax] in there.
+Hardly any +[wax].
+Nothing in the canal, +[drum] intact.
+Nothing -[abnormal] in the left.
+No -[wax] left in the canal.
+Isn't it +[sore]?
+Without his +[hearing aids] he can't hear.
+He can't hear without his +[hearing aids].
+He hasn't got his +[hearing aids] in today.
+No change in the +[tinnitus].
+The tinnitus hasn't gone.
+""".strip().splitlines()
+
+# A new finding after a bare comma reads as one more of the list; teaching shows in the whole sentence.
+KNOWN_GAPS = """
+-[Pain] he is not having.
++[Bleeding] a little, no -[pain], no -[dizziness], +[cough] once.
+No -[swelling] of the canal, +[hair] at the entrance.
+We don't irrigate with a +[perforation].
 """.strip().splitlines()
 
 
@@ -224,7 +352,7 @@ def nlp() -> Language:
 
 @pytest.fixture(scope="module")
 def context(nlp: Language) -> Context:
-    return nlp.get_pipe("earside_context").context
+    return Context(nlp)
 
 
 def marked(line: str) -> tuple[str, list[tuple[str, int, int]]]:
@@ -238,7 +366,9 @@ def marked(line: str) -> tuple[str, list[tuple[str, int, int]]]:
     return text, marks
 
 
-@pytest.mark.parametrize("line", SAID)
+@pytest.mark.parametrize(
+    "line", [*SAID, *(pytest.param(line, marks=pytest.mark.xfail(strict=True)) for line in KNOWN_GAPS)]
+)
 def test_denied_doubted_or_said(line: str, nlp: Language, context: Context) -> None:
     text, marks = marked(line)
     doc = nlp(text)
@@ -289,8 +419,8 @@ def kinds_over(nlp: Language, line: str) -> list[set[str]]:
     """For each [bracketed] word of a line, the categories of the scopes over it, denial and doubt aside."""
     text, marks = marked(line.replace("[", "+["))
     doc = nlp(text)
-    spans = [doc.char_span(start, end) for _, start, end in marks]
-    assert None not in spans
+    spans = [span for _, start, end in marks if (span := doc.char_span(start, end)) is not None]
+    assert len(spans) == len(marks)
     return [
         {scope.category for scope in covering(doc._.scopes, span.start, span.end)} - {"negated", "possible"}
         for span in spans
@@ -338,7 +468,24 @@ def test_component_needs_sentence_starts() -> None:
 
 
 def test_pipeline_has_what_the_component_needs(nlp: Language) -> None:
-    assert not any(nlp.analyze_pipes()["problems"].values())
+    analysis = nlp.analyze_pipes()
+    assert analysis is not None
+    assert set(analysis["problems"]) == {"sentencizer", "earside_context"}
+    assert not any(analysis["problems"].values())
+
+
+WORDS = "no not any ? ! , . : - … never can't rule out if his sister had drum pain 18 left and or \n é 🙂 n't"
+
+
+@given(words=st.lists(st.sampled_from(WORDS.split(" ")), max_size=40), odd=st.text(max_size=20))
+@settings(deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+def test_any_text_gives_scopes_inside_it(words: list[str], odd: str, nlp: Language) -> None:
+    doc = nlp(" ".join(words) + odd)
+    starts = [scope.start for scope in doc._.scopes]
+    assert starts == sorted(starts)
+    for scope in doc._.scopes:
+        assert 0 <= scope.start < scope.end <= len(doc)
+        assert 0 <= scope.trigger[0] < scope.trigger[1] <= len(doc)
 
 
 def test_long_run_on_text_keeps_scopes_short(nlp: Language, context: Context) -> None:
@@ -377,7 +524,7 @@ BROKEN = [
     ("- category: pseudo\n  phrases: ['no']", "", "no", "pseudo and something else"),
     ("- category: negated\n  phrases: ['{was} absent']", "", "{was} absent", "'was' is not one of"),
     ("- nix", "", "group 2", "must have a category"),
-    ("", "  adverb: [very]", "words", "unknown key 'adverb'"),
+    ("", "  article: [very]", "words", "unknown key 'article'"),
     ("", "  verb: [has been]", "has been", "single word"),
     ("", "  verb: [no]", "words.verb", "False is not a phrase"),
     ("", "  verb: [is", "line", "is not YAML"),

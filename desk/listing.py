@@ -1,0 +1,69 @@
+"""Lists of visits and of search results, for people or as JSON lines."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+from collections.abc import Sequence
+from typing import Any
+
+import click
+from rich import box
+from rich.console import Console
+from rich.table import Table
+
+from desk import wording
+from desk.sheet import clean
+from shared.store import Hit, StoredVisit, VisitRow
+
+
+def console() -> Console:
+    """Standard output: in colour only on a terminal, and never when NO_COLOR is set."""
+    return Console(highlight=False, markup=False, emoji=False)
+
+
+def title(stored: StoredVisit) -> str:
+    """One line that says which visit this is."""
+    return f"Visit {stored.id}: {stored.recording}, patient {stored.ordinal}, read {day(stored.added)}"
+
+
+def day(at: str) -> str:
+    """A stored time of day, without its seconds."""
+    return f"{at[:10]} {at[11:16]} UTC"
+
+
+def visits(found: Sequence[VisitRow]) -> Table:
+    """A table of visits."""
+    table = _table("Visit", "Read", "Recording", "Patient", "Ears", "To check", "State")
+    for row in found:
+        ears = ", ".join(wording.EARS[ear].removesuffix(" ear") for ear in row.ears)
+        to_check = str(row.to_check or "") + (f", {row.to_decide} to decide" if row.to_decide else "")
+        source = f"{row.recording} ({row.ordinal})"
+        cells = (str(row.id), day(row.added), source, row.patient_reference or "", ears, to_check, row.status)
+        table.add_row(*map(clean, cells))
+    return table
+
+
+def hits(found: Sequence[Hit]) -> Table:
+    """A table of search results; the words found stand in [ ]."""
+    table = _table("Visits", "Read", "Recording", "Words")
+    for hit in found:
+        numbers = ", ".join(map(str, hit.visits))
+        table.add_row(*map(clean, (numbers, day(hit.added), hit.recording, hit.around)))
+    return table
+
+
+def show(table: Table, found: Sequence[Any], *, as_json: bool) -> None:
+    """Print the table, or the rows behind it as JSON lines."""
+    if as_json:
+        for row in found:
+            click.echo(json.dumps(dataclasses.asdict(row)))
+    elif found:
+        console().print(table)
+
+
+def _table(*headings: str) -> Table:
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False)
+    for heading in headings:
+        table.add_column(heading, overflow="fold")
+    return table

@@ -1,0 +1,183 @@
+"""What each command does: read the sources, keep or print, and say what happened."""
+
+from __future__ import annotations
+
+import json
+import os
+import tempfile
+from collections.abc import Callable, Iterable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from desk import listing, saving, shell, sources
+from desk.progress import bar
+from desk.sheet import visit_sheet
+from desk.shell import say
+from shared.errors import EarsideError, StoreError
+from shared.record import PlainVisit, Visit
+from shared.store import Recording, Store, data_folder
+
+if TYPE_CHECKING:
+    from extract.reader import Reader
+
+DEMO = "right_ear.opus"
+_NOTHING_KEPT = "No visit is kept yet. Start with: earside extract RECORDING"
+
+
+def transcribe(paths: Iterable[str], *, model: str, save: Path | None, as_json: bool) -> None:
+    """Print what was said, or save it as transcript files in the folder `save`."""
+
+    def one(path: str) -> None:
+        place = saving.target(save, path) if save else None
+        reading = _read(path, model)
+        if place:
+            saving.save_beside(place, reading.transcript.model_dump_json())
+            say(f"{path}: saved as {place}")
+        elif as_json:
+            click.echo(reading.transcript.model_dump_json())
+        elif not reading.is_silent:
+            click.echo(reading.transcript.text)
+
+    _each(paths, one)
+
+
+def extract_only(paths: Iterable[str], *, model: str, form: str) -> None:
+    """Print the visits of each source as one line of JSON; keep nothing."""
+    reader = _reader()
+
+    def one(path: str) -> None:
+        visits = reader.read(_read(path, model).transcript)
+        click.echo(json.dumps({"source": path, "visits": [_as_data(visit, form) for visit in visits]}))
+
+    _each(paths, one)
+
+
+def extract(paths: Iterable[str], *, model: str, data: Path | None, replace: bool) -> None:
+    """Keep the visits of each source, and show them."""
+    reader = _reader()
+    with Store(data or data_folder()) as store:
+
+        def one(path: str) -> None:
+            reading = _read(path, model)
+            for visit_id in _keep(store, reading, reader.read(reading.transcript), replace=replace):
+                _show(store, visit_id)
+                say(f"\nNext: check it against the words. See it again with: earside show {visit_id}\n")
+
+        _each(paths, one)
+
+
+def show(visit_id: int | None, *, data: Path | None, form: str | None) -> None:
+    """Show one visit, or the first of the latest recording."""
+    with Store(data or data_folder()) as store:
+        if visit_id is None:
+            standing = store.visits()
+            if not standing:
+                say(_NOTHING_KEPT)
+                return
+            visit_id = standing[0].id
+        if form:
+            click.echo(json.dumps(_as_data(store.visit(visit_id).visit, form)))
+        else:
+            _show(store, visit_id)
+            say("\nNext: check it against the words. All visits: earside list")
+
+
+def list_visits(*, data: Path | None, as_json: bool) -> None:
+    """List the visits that stand."""
+    with Store(data or data_folder()) as store:
+        found = store.visits()
+    if not found:
+        say(_NOTHING_KEPT)
+    listing.show(listing.visits(found), found, as_json=as_json)
+
+
+def search(words: str, *, data: Path | None, as_json: bool) -> None:
+    """List the recordings in which the words were said."""
+    with Store(data or data_folder()) as store:
+        found = store.search(words)
+    if not found:
+        say("Nothing found.")
+    listing.show(listing.hits(found), found, as_json=as_json)
+
+
+def demo(*, model: str, data: Path | None) -> None:
+    """Run a sample recording through the whole line, in a passing folder unless one is given."""
+    path = _sample(DEMO)
+    say(f"Listening to {path.name}: an invented patient, a voice made by a computer.\n")
+    with tempfile.TemporaryDirectory() as passing, Store(data or Path(passing)) as store:
+        reading = _read(str(path), model)
+        for visit_id in _keep(store, reading, _reader().read(reading.transcript)):
+            _show(store, visit_id)
+    say("\nThis was a demonstration; " + (f"it is kept in {data}." if data else "nothing of it was kept."))
+    say("Next: record a visit of your own, then run: earside extract YOUR_RECORDING")
+
+
+def schema(form: str) -> None:
+    """Print the JSON Schema of a visit."""
+    model = Visit if form == "full" else PlainVisit
+    click.echo(json.dumps(model.model_json_schema(), indent=2))
+
+
+def _reader() -> Reader:
+    # Slow to import, and not needed to look things up.
+    from extract.reader import Reader  # noqa: PLC0415
+
+    return Reader()
+
+
+def _each(paths: Iterable[str], work: Callable[[str], None]) -> None:
+    """Do `work` on every source; one that fails gets its line, and the others are still done."""
+    codes = set()
+    for path in paths:
+        try:
+            work(path)
+        except (StoreError, BrokenPipeError):
+            raise  # the others would meet it too
+        except Exception as fault:
+            codes.add(shell.report(fault, path))
+    if codes:
+        click.get_current_context().exit(min(codes))
+
+
+def _read(path: str, model: str) -> sources.Reading:
+    with bar(os.path.basename(path)) as progress:
+        reading = sources.read(path, model=model, progress=progress)
+    if reading.is_silent:
+        say(f"{path}: no speech found")
+    if note := reading.transcript.settings.get("note"):
+        say(f"{path}: {note}")
+    return reading
+
+
+def _keep(
+    store: Store, reading: sources.Reading, visits: list[Visit], *, replace: bool = False
+) -> tuple[int, ...]:
+    """Keep the visits; return the ids of those that now stand."""
+    recording = Recording.of(reading.path, reading.kind)
+    kept = store.keep(recording, reading.transcript, visits, replace=replace)
+    if kept.outcome == "left":
+        say(f"{reading.path}: someone has worked on its visits, so they stay. To read it afresh: --replace")
+    return kept.visits
+
+
+def _show(store: Store, visit_id: int) -> None:
+    stored = store.visit(visit_id)
+    sheet = visit_sheet(stored.visit, title=listing.title(stored), status=stored.status)
+    listing.console().print(sheet)
+
+
+def _as_data(visit: Visit, form: str) -> dict[str, Any]:
+    return visit.plain() if form == "plain" else visit.model_dump(mode="json", exclude_none=True)
+
+
+def _sample(name: str) -> Path:
+    folder = Path(__file__).resolve().parent.parent / "sample_audio"
+    if not (folder / name).is_file():
+        raise EarsideError(
+            "the sample recordings are not there; they come with the source, not with the installed program",
+            where=str(folder),
+            remedy="Use a recording of your own: earside extract RECORDING",
+        )
+    return folder / name

@@ -15,7 +15,7 @@ from spacy.tokens import Doc
 from extract.measures import Measure, measures
 from extract.phrases import Phrases, plural
 from extract.words import STOPS, Words, plain_words
-from shared.vocabulary import Vocabulary, forms
+from shared.vocabulary import CUES, Vocabulary, forms
 
 Doc.set_extension("mentions", default=None, force=True)
 
@@ -66,17 +66,41 @@ _PLURAL = frozenset(
 )
 
 
-def compile_phrases(vocabulary: Vocabulary, nlp: Language) -> Phrases:
+_STEERING = frozenset(CUES) - {"head", "not_seen", "removal", "noise", "weak", "ear_cue"}
+
+
+@dataclass(slots=True)
+class PhraseBook:
+    """Phrases in three sets, each found on its own: what is recorded, what steers the reading, and the ears."""
+
+    values: Phrases = field(default_factory=Phrases)
+    cues: Phrases = field(default_factory=Phrases)
+    ears: Phrases = field(default_factory=Phrases)
+
+    def set_of(self, kind: str) -> Phrases:
+        """The set a kind belongs to."""
+        return self.ears if kind == "ear_cue" else self.cues if kind in _STEERING else self.values
+
+    def find(self, row: list[str]) -> list[Mention]:
+        """All phrases of all sets; words that are noise steer nothing."""
+        values = self.values.find(row)
+        noise = {i for f in values if "noise" in f.readings for i in range(f.start, f.end)}
+        steering = [f for part in (self.cues, self.ears) for f in part.find(row) if f.start not in noise]
+        return [Mention(f.start, f.end, f.readings) for f in values + steering]
+
+
+def compile_phrases(vocabulary: Vocabulary, nlp: Language) -> PhraseBook:
     """A vocabulary's phrases cut into words as the tokenizer cuts text."""
-    phrases = Phrases()
+    book = PhraseBook()
     for kind, value, phrase in vocabulary.phrases():
+        phrases = book.set_of(kind)
         for form in forms(phrase):
             words = plain_words(form, nlp)
             if not words:
                 continue
             for variant in plural(words) if kind in _PLURAL else (words,):
                 phrases.add(variant, kind, value)
-    return phrases
+    return book
 
 
 @Language.factory("mentions", requires=["doc._.words"], assigns=["doc._.mentions"])
@@ -88,12 +112,12 @@ class MentionFinder:
     """Component: put all mentions on the Doc. `phrases` is set by the reader that owns the vocabulary."""
 
     def __init__(self) -> None:
-        self.phrases = Phrases()
+        self.phrases = PhraseBook()
 
     def __call__(self, doc: Doc) -> Doc:
         words: Words = doc._.words
         row = words.text
-        found = [Mention(f.start, f.end, f.readings) for f in self.phrases.find(row)]
+        found = self.phrases.find(row)
         places = [m.end for m in found if m.readings.get("visit") == "reference"]
         places += _bare_reference_places(row)
         counted = [

@@ -61,37 +61,41 @@ def subjects(doc: Doc) -> Doc:
 
 
 def courses(words: Words, mentions: list[Mention]) -> dict[int, Course]:
-    """Where looking and working begin in each visit."""
+    """Where looking and working begin in each visit.
+
+    Looking begins with the first sentence that describes an ear, or with the last "right ear" before it if only
+    that stands between it and the patient's story.
+    """
     out: dict[int, Course] = {}
-    sides: dict[int, bool] = {}
-    background: dict[int, bool] = {}
-    for m in mentions:
-        if m.live and m.polarity != "denied" and _BACKGROUND & m.readings.keys() and not _EXAM & m.readings.keys():
-            background[words.sentence[m.start]] = True
-        if m.live and "history" in m.readings:
-            background[words.sentence[m.start]] = True
-    for m in mentions:
-        course = out.setdefault(m.visit, Course())
-        if not m.live or m.has("weak"):
+    for visit in sorted({m.visit for m in mentions}):
+        mine = [m for m in mentions if m.visit == visit and m.live]
+        story = {words.sentence[m.start] for m in mine if m.has("history") or (
+            _BACKGROUND & m.readings.keys() and not _EXAM & m.readings.keys())}  # fmt: skip
+        described = [m for m in mine if _describes_ear(m) and words.sentence[m.start] not in story]
+        course = out[visit] = Course()
+        if not described:
             continue
-        sentence = words.sentence[m.start]
-        if m.has("ear_cue") and m.start - words.bounds[sentence][0] < 4 and not background.get(sentence):
-            sides[m.visit] = True
-            if course.exam is None and not _home(words, sentence, mentions):
-                course.exam = sentence
-        seen = _EXAM & m.readings.keys() and not background.get(sentence)
-        if seen and course.exam is None and (m.polarity != "denied" or m.has("occlusion")):
-            course.exam = sentence
-        if course.exam is not None and course.work is None and m.polarity != "denied":
-            used = m.readings.get("instrument") in _REMOVERS or m.has("method", "length") or (
-                m.readings.get("clearance") in ("complete", "partial") and not m.has("weak"))  # fmt: skip
-            if used and (not background.get(sentence) or m.has("length")):
-                course.work = sentence
+        first = words.sentence[described[0].start]
+        told = max((s for s in story if s < first), default=-1)
+        named = [words.sentence[m.start] for m in mine if m.has("ear_cue") and told < words.sentence[m.start] < first
+                 and not any(words.sentence[o.start] == words.sentence[m.start] and o.has("agent") for o in mine)]  # fmt: skip
+        course.exam = min(named, default=first)
+        working = [m for m in mine if _does_work(m) and words.sentence[m.start] >= course.exam
+                   and (m.has("length") or words.sentence[m.start] not in story)]  # fmt: skip
+        course.work = words.sentence[working[0].start] if working else None
     return out
 
 
-def _home(words: Words, sentence: int, mentions: list[Mention]) -> bool:
-    return any(m.has("agent") for m in mentions if words.sentence[m.start] == sentence)
+def _describes_ear(m: Mention) -> bool:
+    return bool(_EXAM & m.readings.keys()) and not m.has("weak", "symptom") and (
+        m.polarity != "denied" or m.has("occlusion"))  # fmt: skip
+
+
+def _does_work(m: Mention) -> bool:
+    if m.polarity == "denied" or m.has("weak"):
+        return False
+    return m.readings.get("instrument") in _REMOVERS or m.has("method", "length") or (
+        m.readings.get("clearance") in ("complete", "partial"))  # fmt: skip
 
 
 class _Subjects:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import json
+import sys
 from collections.abc import Sequence
 from typing import Any
 
@@ -17,9 +18,13 @@ from desk.sheet import clean
 from shared.store import Hit, StoredVisit, VisitRow
 
 
-def console() -> Console:
-    """Standard output: in colour only on a terminal, and never when NO_COLOR is set."""
-    return Console(highlight=False, markup=False, emoji=False)
+def console(*, width: int) -> Console:
+    """Standard output: in colour only on a terminal, and never when NO_COLOR is set.
+
+    width: characters a line where there is no terminal to ask.
+    """
+    wide = None if sys.stdout.isatty() else width
+    return Console(highlight=False, markup=False, emoji=False, width=wide)
 
 
 def title(stored: StoredVisit) -> str:
@@ -59,7 +64,7 @@ def show(table: Table, found: Sequence[Any], *, as_json: bool) -> None:
         for row in found:
             click.echo(json.dumps(dataclasses.asdict(row)))
     elif found:
-        console().print(table)
+        console(width=1000).print(table)  # in a pipe one row is one line
 
 
 def _table(*headings: str) -> Table:

@@ -82,7 +82,8 @@ def sections(visit: Visit) -> Iterator[Section]:
 
 
 def _ear(ear: Ear) -> Iterator[Section]:
-    yield Section(wording.EARS[ear.side.value] + _manner(ear.side), about=(ear.side,))
+    said = ear.side.value != "unstated"
+    yield Section(wording.EARS[ear.side.value] + _manner(ear.side) * said, about=(ear.side,) * said)
     for part, heading in wording.SECTIONS.items():
         lines = tuple(_lines(getattr(ear, part), part))
         if part == "complications":

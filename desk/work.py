@@ -165,7 +165,7 @@ def _keep(
 def _show(store: Store, visit_id: int) -> None:
     stored = store.visit(visit_id)
     sheet = visit_sheet(stored.visit, title=listing.title(stored), status=stored.status)
-    listing.console().print(sheet)
+    listing.console(width=100).print(sheet)
 
 
 def _as_data(visit: Visit, form: str) -> dict[str, Any]:

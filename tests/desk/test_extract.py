@@ -21,7 +21,7 @@ NOTE = "right ear, sixteen millimetres"
 @pytest.fixture
 def files(tmp_path: Path) -> Path:
     (tmp_path / "good.wav").write_bytes(b"RIFF\0\0")
-    (tmp_path / "silent.wav").write_bytes(b"RIFF\0\0")
+    (tmp_path / "silent.wav").write_bytes(b"RIFF\0\0\0")
     (tmp_path / "note.txt").write_text(NOTE)
     (tmp_path / "folder").mkdir()
     return tmp_path

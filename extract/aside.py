@@ -24,7 +24,7 @@ REASONS = {
 
 _ALWAYS_COUNTS = frozenset({"advice", "consent", "interval", "referral", "urgency", "reference", "recall_cue",
                             "referral_cue", "visit", "correction", "disregard", "ear_cue", "aside", "contrast",
-                            "head"})  # fmt: skip
+                            "head", "layer"})  # fmt: skip
 _SPARED = {
     "hypothetical": _ALWAYS_COUNTS | {"tolerance"},
     "past_visit": _ALWAYS_COUNTS | {"history", "symptom", "agent"},
@@ -34,6 +34,9 @@ _SPARED = {
 }
 _TOOLS = frozenset({"instrument", "method", "agent"})
 _QUESTIONED = frozenset({"symptom", "complication", "tolerance"})
+_SHORT_QUESTION = 11
+_HERE = frozenset({"he", "she", "this", "today", "here", "it", "there", "the", "these", "his", "her", "they", "i", "we",
+                   "no", "in"})  # fmt: skip
 _ANSWERS = frozenset({"no", "yes", "nope", "yeah"})
 
 
@@ -50,11 +53,22 @@ def aside(doc: Doc) -> Doc:
             sort = cue.readings.get("aside")
             if sort:
                 _set_aside(words, mentions, cue, sort)
-        if end < len(words.text) and words.text[end - 1] == "?" and words.text[start] not in ("see", "look"):
+        for m in mentions:
+            if m.live and "advice" in m.readings:
+                _what_to_come_back_for(mentions, m)
+        short = end - start <= _SHORT_QUESTION
+        if short and words.text[end - 1] == "?" and words.text[start] not in ("see", "look"):
             for m in mentions:
                 if m.live and m.has(*_QUESTIONED) and not m.has("consistency", "canal", "drum", "history"):
                     m.aside = REASONS["question"]
     return doc
+
+
+def _what_to_come_back_for(mentions: list[Mention], advice: Mention) -> None:
+    """Signs named inside a piece of advice ("any pain, straight back") have not happened."""
+    for m in mentions:
+        if m is not advice and m.live and advice.start <= m.start < advice.end and m.has("symptom", "complication", "canal"):
+            m.aside = REASONS["hypothetical"]
 
 
 def _set_aside(words: Words, mentions: list[Mention], cue: Mention, sort: str) -> None:
@@ -83,7 +97,7 @@ def _reach(words: Words, mentions: list[Mention], cue: Mention, sort: str) -> tu
         low = cue.start if sort == "hypothetical" else max(low, cue.start - 4)
     high = cue.end
     while high < end:
-        if row[high] in ("but", "though", "although", "however") and high > cue.end:
+        if row[high] in ("but", "though", "although", "however") and high > cue.end and _turns(row, high):
             break
         if sort in ("not_used", "past_visit", "chat", "other_person") and high > cue.end:
             if row[high] in MARKS and sort != "not_used" and sort != "other_person":
@@ -92,6 +106,11 @@ def _reach(words: Words, mentions: list[Mention], cue: Mention, sort: str) -> tu
                 break
         high += 1
     return low, high
+
+
+def _turns(row: list[str], i: int) -> bool:
+    """Whether a "but" turns back to this patient."""
+    return any(w in _HERE for w in row[i + 1 : i + 4])
 
 
 def _own_family_speaks(words: Words, m: Mention, cue: Mention) -> bool:

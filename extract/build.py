@@ -199,6 +199,7 @@ class Builder:
             entry = entries.get(layer)
             if entry is None:
                 entry = entries[layer] = Wax(where=self.value(m, layer, "heard" if m.layer else "inferred"))
+                entry.where.certainty = "stated"
             getattr(entry, m.kind).append(self.value(m, m.value))
         return list(entries.values())
 

@@ -21,7 +21,7 @@ _OPENING_PAIRS = frozenset(
         ("all", "clear"), ("first", "piece"), ("second", "piece"), ("another", "piece"), ("next", "patient"),
         ("that", "'s"), ("fine", "suction"), ("drum", "'s"), ("drum", "is"), ("drum", "intact"), ("canal", "is"),
         ("wax", "is"), ("canal", "'s"), ("ear", "is"), ("and", "the"), ("back", "in"), ("recall", "in"),
-        ("the", "other"), ("his", "left"), ("his", "right"), ("her", "left"), ("her", "right"), ("on", "the"),
+        ("the", "other"), ("his", "left"), ("his", "right"), ("her", "left"), ("her", "right"),
         ("wax", "hook"), ("drum", "healthy"), ("drum", "looks"), ("follow", "up"), ("canal", "a"), ("but", "she"),
         ("but", "he"),
     }

@@ -23,7 +23,9 @@ _CLASSES = ("length", "percent", "size", "interval", "ear_cue", "colour", "consi
             "history", "symptom", "hearing_outcome", "foreign_body")  # fmt: skip
 _NUMERIC = frozenset({"length", "percent", "size", "interval", "bare"})
 _BACK = {"no": 9, "strong": 16, "icao": 30}
-_AHEAD = {"no": 7, "strong": 9, "icao": 16}
+_AHEAD = {"no": 11, "strong": 9, "icao": 16}
+_NEEDS_FIRM = frozenset({"instrument", "history", "symptom", "agent"})
+_FIRM = frozenset({"sorry", "mean", "meant", "pardon", "mistake", "lie", "say"})
 _FAR = ("take", "takes", "misread", "lie")
 _STATEMENT = frozenset({"it", "that", "it's", "not", "i", "wait", "sorry", "make", "hang", "hold", "the", "actually",
                         "he", "she", "with", "more", "rather", "a"})  # fmt: skip
@@ -62,6 +64,7 @@ def _correct(words: Words, mentions: list[Mention], first: int, last: int) -> No
     sort = "icao" if "icao" in sorts else "strong" if "strong" in sorts else "no"
     if sort == "no" and not _lone_no(words, begin, end):
         return
+    firm = sort == "icao" or bool(_FIRM & set(row[begin:end]))
     far = any(w in _FAR for w in row[begin:end])
     back = _BACK["icao"] if far else _BACK[sort]
     ahead = _AHEAD["icao"] if far else _AHEAD[sort]
@@ -70,7 +73,7 @@ def _correct(words: Words, mentions: list[Mention], first: int, last: int) -> No
     for new in after:
         if "correction" in new.readings or "visit" in new.readings:
             break
-        olds = _same_class(words, before, new)
+        olds = _same_class(before, new, firm)
         if not olds:
             continue
         if _same_value(olds[0], new):
@@ -79,6 +82,7 @@ def _correct(words: Words, mentions: list[Mention], first: int, last: int) -> No
             continue
         for old in olds:
             old.aside = CORRECTED
+            new.linked.append(old)
         _inherit(olds[0], new)
         if sort != "icao":
             break
@@ -106,7 +110,7 @@ def _number_like(word: str) -> bool:
     return word in STARTERS and word not in ("a", "an")
 
 
-def _same_class(words: Words, before: list[Mention], new: Mention) -> list[Mention]:
+def _same_class(before: list[Mention], new: Mention, firm: bool) -> list[Mention]:
     """The mentions that `new` corrects: the nearest of its class, with those coordinated to it."""
     for old in reversed(before):
         kinds = [k for k in _CLASSES if k in old.readings and k in new.readings]
@@ -117,6 +121,12 @@ def _same_class(words: Words, before: list[Mention], new: Mention) -> list[Menti
         if old.kind == "bare" and new.kind in _NUMERIC:
             return [old]
         if kinds and not (kinds == ["ear_cue"] and {old.readings["ear_cue"], new.readings["ear_cue"]} & {"this", "that", "first"}):
+            if kinds[0] in _NEEDS_FIRM and not firm:
+                return []
+            if kinds[0] != "ear_cue" and any(
+                b.readings.get("ear_cue") in ("right", "left", "other") and old.end <= b.start for b in before
+            ):
+                return []
             return [old]
     return []
 

@@ -26,6 +26,9 @@ _OF_THE_PATIENT = frozenset({"symptom", "history", "consent"})
 _OF_THE_PLAN = frozenset({"advice", "referral", "interval"})
 _NOT_A_PLACE = frozenset({"place", "thing", "way", "time", "size", "angle", "amount", "track", "idea", "card", "stuff",
                           "one's", "tool", "spot", "hand", "behind", "over", "it", "me"})  # fmt: skip
+_VERBS = frozenset({"has", "is", "feels", "felt", "'s", "was", "and", "been", "have", "feeling"})
+_SEEN = frozenset({"skin", "canal", "drum", "complication", "foreign_body", "consistency", "symptom"})
+_PURPOSE = frozenset({"while", "for", "about", "because", "until", "if", "when", "get", "since", "re", "with"})
 _DONE = frozenset({"done", "doing", "record", "notes", "that's", "was"})
 
 
@@ -81,10 +84,15 @@ def _read_sentence(words: Words, sentence: int, mentions: list[Mention], state: 
     patient = [m for m in live if m.kind in _OF_THE_PATIENT]
     of_ear = [m for m in live if m.kind in _OF_AN_EAR]
     looking = course.exam is not None and sentence >= course.exam
+    _set_aside_purposes(words, live)
+    of_ear = [m for m in of_ear if m.live]
     _side_the_history(words, patient, cues, state)
     plan_only = any(m.kind in _OF_THE_PLAN for m in live) and not any(
         m.kind in ("drum", "canal", "clearance", "length", "consistency", "complication", "occlusion") for m in of_ear
     )
+    for cue in cues:
+        if cue.readings["ear_cue"] in OPPOSITE and not plan_only:
+            state.last_side = cue
     if patient and not [m for m in of_ear if m.kind not in ("agent", "removal", "method")] or not looking or plan_only:
         for cue in cues:
             side = cue.readings["ear_cue"]
@@ -100,6 +108,16 @@ def _read_sentence(words: Words, sentence: int, mentions: list[Mention], state: 
     _assign(words, of_ear, cues, state, sentence)
 
 
+def _set_aside_purposes(words: Words, live: list[Mention]) -> None:
+    """What advice or a referral is for ("a drop of oil for the dry skin") is not seen anew."""
+    plans = [m for m in live if m.kind in ("advice", "referral")]
+    for m in live:
+        if m.kind in _SEEN and any(
+            p.end <= m.start and _PURPOSE & set(words.text[p.end : m.start]) for p in plans
+        ):
+            m.aside = "the reason for advice or referral"
+
+
 def _is_cue(words: Words, m: Mention, mentions: list[Mention]) -> bool:
     row = words.text
     side = m.readings["ear_cue"]
@@ -109,6 +127,8 @@ def _is_cue(words: Words, m: Mention, mentions: list[Mention]) -> bool:
         return False
     if side == "right" and said[-1] == "right" and following in ("down", "up", "in", "on", "so", "then", "now", "there"):
         return False
+    if any(o.has("same") and o.start <= m.start <= o.end for o in mentions):
+        return False
     if side == "other" and "ear" not in said and "side" not in said:
         start = words.bounds[words.sentence[m.start]][0]
         lead = [w for w in row[start : m.start] if w not in ("right", "now", "so", "then", "and", ",", "okay", "the", "well", "on", "to", "in", "…", "over", "onto")]
@@ -116,7 +136,7 @@ def _is_cue(words: Words, m: Mention, mentions: list[Mention]) -> bool:
             return False
     if side == "both" and said == ["both"]:
         return following not in ("in", "of", "hands", "the", "times", "days", "his", "her", "hard", "soft", "dry") and not _joins(row, m)
-    return not (side in ("this", "that", "first") and any(o.start <= m.start < o.end for o in mentions if o is not m))
+    return True
 
 
 def _joins(row: list[str], m: Mention) -> bool:
@@ -146,8 +166,9 @@ def _side_the_history(words: Words, patient: list[Mention], cues: list[Mention],
             m.linked = [earlier[-1]] if earlier else [state.last_side] if state.last_side is not None and side else []
         elif not side:
             low = max(i for i in range(m.start + 1) if i == 0 or words.part[i - 1] != part) if m.start else 0
-            said = row[low : m.end + 3]
-            if "it" in said and (earlier or last in OPPOSITE):
+            said = row[low : m.end + 5]
+            own_subject = low > 0 and row[low] not in _VERBS
+            if m.kind == "symptom" and ("it" in said or (earlier and not own_subject)) and (earlier or last in OPPOSITE):
                 by = earlier[-1] if earlier else state.last_side
                 if by is not None and by.readings["ear_cue"] in OPPOSITE:
                     side, m.linked = by.readings["ear_cue"], [by]

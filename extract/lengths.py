@@ -55,7 +55,7 @@ def _is_not_removed(words: Words, m: Mention, live: list[Mention]) -> bool:
     row = words.text
     after = row[m.end : m.end + 3]
     before = row[max(m.start - 3, 0) : m.start]
-    if after and after[0] in _AWAY_AFTER and after[1:2] != ["length"] and after[1:2] not in (["one"], ["two"]):
+    if _tells_place(row[m.end : m.end + 5]):
         return True
     if any(w in _AWAY for w in after) or any(w in ("depth", "diameter") for w in before):
         return True
@@ -66,6 +66,15 @@ def _is_not_removed(words: Words, m: Mention, live: list[Mention]) -> bool:
         if o.kind == "foreign_body" and o.start - m.end in (0, 1) and not any(w in MARKS for w in row[m.end : o.start]):
             return True
     return not m.ears
+
+
+def _tells_place(after: list[str]) -> bool:
+    """Whether a length tells how far in ("15 mil in", "5 mil from the drum")."""
+    if not after or after[0] not in _AWAY_AFTER:
+        return False
+    if after[0] in ("from", "off", "away", "short", "past", "beyond"):
+        return any(w in ("drum", "eardrum", "tm", "entrance", "opening", "outside", "membrane") for w in after)
+    return len(after) < 2 or after[1] in MARKS or after[1] in ("from", "to") or after[0] == "down"
 
 
 def _is_total(words: Words, m: Mention) -> bool:

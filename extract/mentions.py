@@ -126,8 +126,48 @@ class MentionFinder:
         ]
         solid = {i for m in counted if m.kind != "bare" for i in range(m.start, m.end)}
         found = [m for m in found if not (m.start in solid and m.end - 1 in solid)]
+        counted = [c for c in counted if not _is_figure_of_speech(c, found)]
+        _settle_sizes(row, counted, found)
+        _settle_percents(row, counted)
+        found = [m for m in found if not _belongs_to_percent(m, counted)]
         doc._.mentions = sorted(found + counted, key=lambda m: (m.start, -m.end))
         return doc
+
+
+def _is_figure_of_speech(c: Mention, found: list[Mention]) -> bool:
+    """Whether a measure is part of a phrase ("call it a day")."""
+    return any(f.start < c.start and c.end <= f.end and f.has("tolerance", "noise", "history") for f in found)
+
+
+def _settle_sizes(row: list[str], counted: list[Mention], found: list[Mention]) -> None:
+    """A length that names an instrument's size: "five millimetre speculum", "speculum, 4 mil"."""
+    for c in counted:
+        if c.kind != "length" or c.measure is None or c.measure.unit != "mm" or c.measure.value > 12:
+            continue
+        for f in found:
+            sized = f.readings.get("instrument") in ("speculum", "suction_tube", "fine_suction_tube", "endoscope", "curette")
+            if sized and (f.start == c.end or (f.readings["instrument"] == "speculum" and f.end <= c.start <= f.end + 1)):
+                text = f"{c.measure.whole}mm"
+                c.measure.kind, c.measure.text = "size", text
+                c.kind, c.value, c.readings = "size", text, {"size": text}
+
+
+def _settle_percents(row: list[str], counted: list[Mention]) -> None:
+    """A bare number that carries on a percentage: "the right at thirty percent, the left at twenty"."""
+    last: Mention | None = None
+    for c in counted:
+        if c.kind == "percent":
+            last = c
+        elif c.kind == "bare" and last is not None and c.measure is not None and 1 < c.measure.value <= 100:
+            if c.start - last.end < 8 and row[c.start - 1] in ("at", "around", "about", "maybe") and row[c.end : c.end + 1] in ([], ["."], [","]):
+                c.measure.kind, c.kind, c.readings = "percent", "percent", {"percent": ""}
+
+
+def _belongs_to_percent(m: Mention, counted: list[Mention]) -> bool:
+    """Whether "blocked" or "full" only completes a percentage."""
+    return m.has("symptom", "occlusion") and any(
+        c.kind == "percent" and c.end <= m.start <= c.end + 1 for c in counted
+    )
 
 
 def _bare_reference_places(row: list[str]) -> list[int]:

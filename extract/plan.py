@@ -7,7 +7,7 @@ from extract.subjects import Course
 from extract.words import Words
 
 _AGO = frozenset({"ago", "old", "back", "now", "already", "before"})
-_DURATION = frozenset({"for", "since", "past", "last", "over", "these", "every", "of", "by", "per"})
+_DURATION = frozenset({"for", "since", "past", "last", "over", "these", "every", "of", "by", "per", "once", "twice", "times"})
 _LEADS = frozenset({"in", "after", "at", "within", "another", "about", "around"})
 _BY = frozenset({"by", "from", "her", "his"})
 
@@ -44,7 +44,7 @@ def _use(words: Words, m: Mention, live: list[Mention], course: Course) -> str:
         if ongoing and not home and course.exam is None and m.value == "olive_oil":
             return "advice"
         return "softener"
-    past = any(w in ("'d", "had", "used", "been", "has") for w in said)
+    past = any(w in ("'d", "had", "used", "been", "has", "done", "did", "tried", "using", "was") for w in said)
     if ongoing and m.value == "olive_oil" and not (home and past):
         return "advice"
     if home and past:
@@ -82,10 +82,14 @@ def recalls(words: Words, live: list[Mention]) -> list[Mention]:
             continue
         if any(o.kind in ("history", "symptom") and o.start < m.start for o in here):
             continue
-        cued = any(o.has("recall_cue") and abs(o.start - m.start) < 14 for o in here)
-        if cued or (m.linked and m.linked[0] in out):
+        if any(_is_cued(words, x, live) for x in (m, *m.linked)):
             out.append(m)
     return out
+
+
+def _is_cued(words: Words, m: Mention, live: list[Mention]) -> bool:
+    sentence = words.sentence[m.start]
+    return any(o.has("recall_cue") and words.sentence[o.start] == sentence and abs(o.start - m.start) < 14 for o in live)
 
 
 def referrals(

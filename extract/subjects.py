@@ -19,11 +19,14 @@ NOT_LINKED = "not clear what it is said of"
 _EXAM = frozenset({"consistency", "colour", "occlusion", "percent", "depth", "instrument", "method", "drum", "canal",
                    "foreign_body", "skin", "length"})  # fmt: skip
 _BACKGROUND = frozenset({"symptom", "history", "consent"})
+_NAMING = frozenset({"right", "left", "first"})
 _REMOVERS = frozenset({"suction_tube", "fine_suction_tube", "jobson_horne_probe", "crocodile_forceps", "aural_forceps",
                        "wax_hook", "curette", "grommet_inserter", "irrigator"})  # fmt: skip
 _PLACES = frozenset({"in", "of", "down", "along", "inside", "into", "from", "onto", "on", "against", "to", "at", "up",
                      "behind", "round", "around", "towards", "out", "through", "near", "with", "past", "by", "under"})  # fmt: skip
-_BETWEEN = frozenset({"and", ",", "looking", "coloured", "a", "bit", "very", "quite", "or", "old", "slightly", "bony"})
+_BETWEEN = frozenset({"looking", "coloured", "type", "old", "bony", "kind", "of", "ear"})
+_JOINTS = frozenset({"and", ",", "or", "but", "very", "quite", "slightly"})
+_HANDLED = frozenset({"holding", "hold", "put", "putting", "pop", "popped", "pressed", "press", "pressing", "pack", "packed"})
 _OF = {"wax": ("consistency", "colour"), "drum": ("drum",), "canal": ("canal",), "skin": ("skin",), "cavity": ("canal",),
        "ear": ("canal",)}  # fmt: skip
 _COPULAS = frozenset({"is", "'s", "are", "was", "were", "looks", "look", "looking", "looked", "appears", "'re", "feels",
@@ -69,7 +72,7 @@ def courses(words: Words, mentions: list[Mention]) -> dict[int, Course]:
     out: dict[int, Course] = {}
     for visit in sorted({m.visit for m in mentions}):
         mine = [m for m in mentions if m.visit == visit and m.live]
-        story = {words.sentence[m.start] for m in mine if m.has("history") or (
+        story = {words.sentence[m.start] for m in mine if (m.has("history") and not m.has("canal", "drum")) or (
             _BACKGROUND & m.readings.keys() and not _EXAM & m.readings.keys())}  # fmt: skip
         described = [m for m in mine if _describes_ear(m) and words.sentence[m.start] not in story]
         course = out[visit] = Course()
@@ -77,7 +80,7 @@ def courses(words: Words, mentions: list[Mention]) -> dict[int, Course]:
             continue
         first = words.sentence[described[0].start]
         told = max((s for s in story if s < first), default=-1)
-        named = [words.sentence[m.start] for m in mine if m.has("ear_cue") and told < words.sentence[m.start] < first
+        named = [words.sentence[m.start] for m in mine if m.readings.get("ear_cue") in _NAMING and told < words.sentence[m.start] < first
                  and not any(words.sentence[o.start] == words.sentence[m.start] and o.has("agent") for o in mine)]  # fmt: skip
         course.exam = min(named, default=first)
         working = [m for m in mine if _does_work(m) and words.sentence[m.start] >= course.exam
@@ -119,6 +122,8 @@ class _Subjects:
             if m.measure is not None:
                 continue
             self._settle(m, number, heads, mentions)
+            if m.live and m.aside == "":
+                self._check(m, number, heads, mentions)
             if m.live and m.kind in ("consistency", "colour") and m.polarity != "denied":
                 self.last, self.since = "wax", 0
             elif m.live and m.kind in ("drum", "canal", "skin") and self.since > 0:
@@ -136,7 +141,7 @@ class _Subjects:
         if len(kinds) == 1 and not weak:
             m.take(kinds[0])
             return
-        head = self._governor(m, heads)
+        head = self._governor(m, heads, mentions)
         said_of = head.readings["head"] if head is not None else ""
         m.rule = f"said of the {said_of}" if said_of else ""
         chosen = self._choose(m, kinds, weak, said_of, looking, working, mentions)
@@ -145,12 +150,35 @@ class _Subjects:
         else:
             m.aside = NOT_LINKED
 
+    def _check(self, m: Mention, number: int, heads: list[Mention], mentions: list[Mention]) -> None:
+        """Set aside what its sentence shows to be said of something else."""
+        said_of = {h.readings["head"] for h in heads}
+        wax = "wax" in said_of or any(
+            o is not m and o.has("consistency", "colour", "percent", "layer", "occlusion") for o in mentions)  # fmt: skip
+        course = self.courses.get(m.visit, Course())
+        looking = course.exam is not None and number >= course.exam
+        start, end = self.words.bounds[number]
+        if (m.kind == "colour" and not wax and end - start > 5) or (
+            m.kind == "depth" and not wax and said_of & {"skin", "drum"}):  # fmt: skip
+            m.aside = NOT_LINKED
+        elif m.kind == "symptom" and m.value == "blocked" and looking:
+            said = self.words.text[start:end]
+            if not any(w.startswith("feel") or w.startswith("felt") or w.startswith("complain") for w in said):
+                m.aside = NOT_LINKED
+        elif m.kind == "skin" and m.value in ("loose", "attached") and "skin" not in said_of and not (
+            self.last == "skin" and self.since <= 1) and "skin" not in self.words.text[m.start : m.end]:  # fmt: skip
+            m.aside = NOT_LINKED
+        elif m.kind == "foreign_body" and any(w in _HANDLED for w in self.words.text[max(m.start - 6, 0) : m.start]):
+            m.aside = NOT_LINKED
+
     def _choose(
         self, m: Mention, kinds: list[str], weak: bool, said_of: str, looking: bool, working: bool, mentions: list[Mention]
     ) -> str:
         row = self.words.text
+        if "consistency" in kinds and (said_of == "wax" or (looking and "symptom" in kinds)):
+            return "consistency"
         if "symptom" in kinds or "complication" in kinds:
-            return self._patient_or_finding(m, kinds, weak, said_of, looking, working)
+            return self._patient_or_finding(m, kinds, weak, said_of, looking, working, mentions)
         if "history" in kinds and (not looking or self._tells_past(m)):
             return "history"
         for kind in _OF.get(said_of, ()):
@@ -158,14 +186,16 @@ class _Subjects:
                 return kind
         if "drum" in kinds and "history" in kinds:
             return "drum"
+        if "drum" in kinds and "instrument" in kinds:
+            near = any(o.readings.get("head") == "drum" for o in mentions) or self.words.text[max(m.start - 2, 0):m.start] == ["see", "the"]
+            return "drum" if near or m.polarity == "denied" else "instrument"
         if weak and "clearance" in kinds:
             return "clearance" if said_of in ("wax", "canal", "ear", "cavity") or self._wax_near(m, mentions) else ""
         if "drum" in kinds and "canal" in kinds:
-            if weak and self.since > 1:
+            healthy = m.readings["drum"] == "healthy"
+            if weak or (healthy and (self.since > 1 or not self._opens(m))):
                 return ""
-            if self.last in ("drum", "canal") and (not weak or self._opens(m)):
-                return self.last
-            return ""
+            return self.last if self.last in ("drum", "canal") else ""
         if weak and ({"consistency"} & set(kinds)):
             return "consistency" if self._wax_near(m, mentions) else ""
         if weak and "drum" in kinds:
@@ -183,7 +213,7 @@ class _Subjects:
         return kinds[0] if not weak else ""
 
     def _patient_or_finding(
-        self, m: Mention, kinds: list[str], weak: bool, said_of: str, looking: bool, working: bool
+        self, m: Mention, kinds: list[str], weak: bool, said_of: str, looking: bool, working: bool, mentions: list[Mention]
     ) -> str:
         if weak and not said_of and "instrument" not in kinds:
             return ""
@@ -196,9 +226,8 @@ class _Subjects:
         if not looking and "symptom" in kinds:
             return "symptom"
         if working and "complication" in kinds:
-            if "canal" in kinds and self._tells_past(m):
-                return "canal"
-            return "complication"
+            late = any(o.has("late") for o in mentions)
+            return "canal" if "canal" in kinds and late else "complication"
         if "canal" in kinds:
             return "canal"
         if "occlusion" in kinds and looking:
@@ -207,7 +236,7 @@ class _Subjects:
             return "symptom"
         return "complication" if "complication" in kinds and working else "drum" if "drum" in kinds else ""
 
-    def _governor(self, m: Mention, heads: list[Mention]) -> Mention | None:
+    def _governor(self, m: Mention, heads: list[Mention], mentions: list[Mention]) -> Mention | None:
         """The noun that a word belongs to: just after it ("healthy drum"), or before it in the sentence."""
         row = self.words.text
         i = m.end
@@ -215,15 +244,21 @@ class _Subjects:
             ahead = next((h for h in heads if h.start == i), None)
             if ahead is not None:
                 return ahead
-            if row[i] not in _BETWEEN and not self._describes(i):
+            joint = row[i] in _JOINTS and self._describes(i + 1, mentions)
+            if row[i] not in _BETWEEN and not joint and not self._describes(i, mentions):
                 break
             i += 1
+        where = next((h for h in heads if m.end < h.start <= m.end + 4), None)
+        if where is not None and row[m.end] in _PLACES and not any(w in MARKS for w in row[m.end : where.start]):
+            if m.has("drum", "canal") and where.readings["head"] in ("drum", "canal", "skin", "cavity"):
+                return where
         before = [h for h in heads if h.end <= m.start]
         subjects = [h for h in before if not self._is_place(h)]
         return subjects[-1] if subjects else before[-1] if before else None
 
-    def _describes(self, i: int) -> bool:
-        return False
+    def _describes(self, i: int, mentions: list[Mention]) -> bool:
+        """Whether word i is another adjective of the same noun."""
+        return any(m.start <= i < m.end and m.has("consistency", "colour", "drum", "canal", "skin") for m in mentions)
 
     def _is_place(self, head: Mention) -> bool:
         """Whether a noun tells where ("wax in the canal") rather than what is described."""

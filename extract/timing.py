@@ -23,12 +23,13 @@ def timing(doc: Doc) -> Doc:
             for ear in m.ears:
                 by_ear.setdefault((m.visit, ear), []).append(m)
     late = {words.sentence[m.start] for m in doc._.mentions if m.has("late") and m.live}
+    final = {words.sentence[m.start] for m in doc._.mentions if m.has("final") and m.live}
     for mentions in by_ear.values():
-        _time_ear(words, mentions, late)
+        _time_ear(words, mentions, late, final)
     return doc
 
 
-def _time_ear(words: Words, mentions: list[Mention], late: set[int]) -> None:
+def _time_ear(words: Words, mentions: list[Mention], late: set[int], final: set[int]) -> None:
     events = [m for m in mentions if _removes(m)]
     work = [m for m in mentions if _works(m)]
     _settle_clear(mentions, work)
@@ -41,6 +42,8 @@ def _time_ear(words: Words, mentions: list[Mention], late: set[int]) -> None:
         was_late = words.sentence[m.start] in late and m.value != "attached"
         if m.when == "before" or was_late or nothing_out:
             m.when = "before"
+        elif words.sentence[m.start] in final and work:
+            m.when = "after"
         elif m.kind in ("drum", "not_seen"):
             m.when = "after" if _drum_after(m, events, work, drums) else "before"
         elif m.kind == "skin" and m.value in ("loose", "keratin_plug"):

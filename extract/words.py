@@ -19,7 +19,7 @@ STOPS = frozenset({".", "?", "!", ";", ":", PARAGRAPH})
 PAUSES = frozenset({",", "…", "–"})
 MARKS = STOPS | PAUSES
 
-_FILLERS = frozenset({"um", "uh", "er", "eh", "erm", "ah", "oh", "hmm", "hm", "mm-hm", "ehm"})
+_FILLERS = frozenset({"um", "uh", "er", "eh", "erm", "ah", "hmm", "hm", "mm-hm", "ehm"})
 _SKIPPED = frozenset({"-", '"', "'", "“", "”", "(", ")", "[", "]", "*", "_", "`", "‘", "’"})
 _DICTATED = {"period": ".", "comma": ",", "colon": ":", "semicolon": ";"}
 _DICTATED_PAIRS = {
@@ -92,6 +92,10 @@ def words(doc: Doc) -> Doc:
             low = "…"
         elif "’" in low:
             low = low.replace("’", "'")
+        if low[-3:] == "'ll" and len(low) > 3:
+            texts += [known.get(low[:-3], low[:-3]), "'ll"]
+            tokens += [i, i]
+            continue
         texts.append(known.get(low, low).replace("ö", "o"))
         tokens.append(i)
     lasts = list(tokens)

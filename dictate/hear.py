@@ -9,8 +9,10 @@ from concurrent.futures import ThreadPoolExecutor
 import numpy as np
 import numpy.typing as npt
 
-from dictate import read, speech
-from dictate.recognise import HeardWord, Phrase, Recogniser, whisper
+from dictate import read, second_look, speech
+from dictate.read import Recording
+from dictate.recognise import HeardWord, Phrase, Recogniser, Settings, whisper
+from dictate.speech import Clip
 from shared.transcript import Transcript, Word
 
 Progress = Callable[[float, float], None]
@@ -33,40 +35,40 @@ def transcribe(
 
     source: a file, or samples between -1 and 1, one channel, 16,000 a second. model: "base", "tiny.en",
     or as for `weights.find`. progress: called with seconds done and seconds in all. recogniser: another
-    than the model's own, for tests. Nobody speaks: a transcript without text. What is missing of a
-    damaged recording stands in the transcript's settings under "note".
+    than the model's own, for tests. Nobody speaks: a transcript without text. The transcript's settings
+    hold, beside the recogniser's: "note", what is missing of a damaged recording; "unheard_seconds", speech
+    in which even a second hearing found no word.
     Raises BadRecording, WeightsError.
     """
     if isinstance(source, np.ndarray):
-        recording, name = read.Recording.of(source), ""
+        recording, name = Recording.of(source), ""
     else:
         recording, name = read.read(source), os.fspath(source)
     stretches = speech.find(recording)
     clips = speech.clips(stretches)
-    words: list[HeardWord] = []
-    dropped = 0.0
     hearer = recogniser or (whisper(model) if clips else None)
-    settings = hearer.settings() if hearer else {}
+    settings: Settings = hearer.settings() if hearer else {}
+    words: list[HeardWord] = []
+    unheard = 0.0
 
-    def heard(clip: speech.Clip) -> list[Phrase]:
+    def listen(clip: Clip) -> tuple[list[HeardWord], float]:
         assert hearer
-        return hearer.hear(clip.samples(recording))
+        first = heard(hearer, recording, clip)
+        return second_look.fill(recording, clip, first, lambda gap: heard(hearer, recording, gap, plain=True))
 
     with ThreadPoolExecutor(int(settings.get("workers") or 1)) as pool:
-        for clip, phrases in zip(clips, pool.map(heard, clips), strict=True):
-            for phrase in phrases:
-                placed = [
-                    HeardWord(w.text, *clip.original(w.start, w.end), w.probability) for w in phrase.words
-                ]
-                if credible(phrase):
-                    words += placed
-                elif placed:
-                    dropped += placed[-1].end - placed[0].start
+        for clip, (found, missed) in zip(clips, pool.map(listen, clips), strict=True):
+            words += found
+            unheard += missed
             if progress:
                 progress(clip.stretches[-1].end / read.RATE, recording.seconds)
     if progress:
         progress(recording.seconds, recording.seconds)
     text, spoken = join(words, recording.seconds)
+    if recording.note:
+        settings["note"] = recording.note
+    if unheard:
+        settings["unheard_seconds"] = round(unheard, 1)
     return Transcript(
         text=text,
         words=spoken,
@@ -74,10 +76,18 @@ def transcribe(
         duration=recording.seconds,
         speech=speech.seconds(stretches),
         model=model,
-        settings=settings
-        | ({"note": recording.note} if recording.note else {})
-        | ({"dropped_seconds": round(dropped, 2)} if dropped else {}),
+        settings=settings,
     )
+
+
+def heard(hearer: Recogniser, recording: Recording, clip: Clip, *, plain: bool = False) -> list[HeardWord]:
+    """The credible words in a clip, in seconds of the recording."""
+    words: list[HeardWord] = []
+    for phrase in filter(credible, hearer.hear(clip.samples(recording), plain=plain)):
+        for i, word in enumerate(phrase.words):
+            text = word.text if i else f" {word.text}"  # a phrase never goes on within a word
+            words.append(HeardWord(text, *clip.original(word.start, word.end), word.probability))
+    return words
 
 
 def credible(phrase: Phrase) -> bool:

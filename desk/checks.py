@@ -1,0 +1,66 @@
+"""What a clinician must look at first: the reader's notices, then all that is unsaid, doubtful or unclear."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from desk.lines import Line, clean, sections
+from shared.record import Notice, Value, Visit
+
+UNCLEAR = 0.5
+"""A confidence below this is shown to the clinician. Set by us on the sample recordings; no source."""
+
+
+@dataclass(frozen=True)
+class Check:
+    """One thing to look at. about: the values or the notice whose words show it."""
+
+    message: str
+    about: tuple[Value[Any] | Notice, ...]
+    guidance: str = ""
+
+
+def checks(visit: Visit) -> list[Check]:
+    """What to look at, the weightiest first."""
+    notices = sorted(visit.notices, key=lambda notice: -notice.weight)
+    return [*map(_noticed, notices), *_unsaid(visit), *_doubtful(visit), *_unclear(visit)]
+
+
+def _noticed(notice: Notice) -> Check:
+    decide = "To decide before signing: " if notice.must_decide else ""
+    return Check(decide + clean(notice.message), (notice,), clean(notice.guidance))
+
+
+def _unsaid(visit: Visit) -> Iterator[Check]:
+    if any(notice.kind == "side_unstated" for notice in visit.notices):
+        return
+    for ear in visit.ears:
+        if ear.side.value == "unstated":
+            yield Check("Which ear? No side was said.", (ear.side,))
+
+
+def _doubtful(visit: Visit) -> Iterator[Check]:
+    for place, line in _placed(visit):
+        if any(value.certainty == "possible" for value in line.values):
+            yield Check(f"Said with doubt: {place}, {line.label.lower()}: {line.text}.", line.values)
+
+
+def _unclear(visit: Visit) -> Iterator[Check]:
+    seen = set()
+    for place, line in _placed(visit):
+        words = tuple(v.chars for v in line.values if v.confidence < UNCLEAR and v.origin != "entered")
+        if words and words not in seen:  # an inferred value shares its words with the one it came from
+            seen.add(words)
+            yield Check(f"Not heard clearly: {place}, {line.label.lower()}: {line.text}.", line.values)
+
+
+def _placed(visit: Visit) -> Iterator[tuple[str, Line]]:
+    """Every line with where it stands, e.g. "Right ear, before"."""
+    above = ""
+    for section in sections(visit):
+        above = above if section.depth else section.heading
+        place = f"{above}, {section.heading.lower()}" if section.depth else section.heading
+        for line in section.lines:
+            yield place, line

@@ -109,3 +109,15 @@ def test_progress_only_on_a_terminal_and_colour_only_if_wanted(
     assert b"long.wav" in shown
     assert b"left" in shown
     assert (b"\x1b[38;5" in shown) == colour
+
+
+def test_no_library_leaves_a_trace_of_its_own(alone: dict[str, str], tmp_path: Path) -> None:
+    """onnxruntime 1.32, once imported, writes an identifier and events to send (see its Privacy.md)."""
+    home = tmp_path / "home"
+    home.mkdir()
+    env = {**alone, "HOME": str(home)}
+    env.pop("ORT_DISABLE_TELEMETRY", None)
+    env.pop("XDG_CACHE_HOME", None)
+    code = "import desk.cli, dictate.hear, faster_whisper, onnxruntime"
+    subprocess.run([sys.executable, "-c", code], env=env, check=True)
+    assert [path for path in home.rglob("*") if path.is_file()] == []

@@ -27,8 +27,8 @@ _ALWAYS_COUNTS = frozenset({"advice", "consent", "interval", "referral", "urgenc
                             "head", "layer"})  # fmt: skip
 _SPARED = {
     "hypothetical": _ALWAYS_COUNTS | {"tolerance"},
-    "past_visit": _ALWAYS_COUNTS | {"history", "symptom", "agent"},
-    "other_person": _ALWAYS_COUNTS - {"advice"},
+    "past_visit": (_ALWAYS_COUNTS | {"history", "agent"}) - {"layer"},
+    "other_person": _ALWAYS_COUNTS - {"advice", "layer"},
     "teaching": _ALWAYS_COUNTS,
     "chat": frozenset({"instrument", "method", "drum", "consistency", "symptom", "history"}) | _ALWAYS_COUNTS,
 }
@@ -51,7 +51,7 @@ def aside(doc: Doc) -> Doc:
         start, end = words.bounds[sentence]
         for cue in mentions:
             sort = cue.readings.get("aside")
-            if sort:
+            if sort and _counts(words, cue, sort):
                 _set_aside(words, mentions, cue, sort)
         for m in mentions:
             if m.live and "advice" in m.readings:
@@ -59,7 +59,7 @@ def aside(doc: Doc) -> Doc:
         short = end - start <= _SHORT_QUESTION
         if short and words.text[end - 1] == "?" and words.text[start] not in ("see", "look"):
             for m in mentions:
-                if m.live and m.has(*_QUESTIONED) and not m.has("consistency", "canal", "drum", "history"):
+                if m.live and m.polarity != "denied" and m.has(*_QUESTIONED) and not m.has("consistency", "canal", "drum", "history"):
                     m.aside = REASONS["question"]
     return doc
 
@@ -73,6 +73,9 @@ def _what_to_come_back_for(mentions: list[Mention], advice: Mention) -> None:
 
 def _set_aside(words: Words, mentions: list[Mention], cue: Mention, sort: str) -> None:
     low, high = _reach(words, mentions, cue, sort)
+    if sort == "not_used" and not any(m.has(*_TOOLS) and low <= m.start < high for m in mentions):
+        earlier = [m for m in mentions if m.has(*_TOOLS) and cue.start - 14 < m.start < cue.start and m.live]
+        low = earlier[-1].start if earlier else low
     for m in mentions:
         if m is cue or not m.live or not low <= m.start < high:
             continue
@@ -83,6 +86,24 @@ def _set_aside(words: Words, mentions: list[Mention], cue: Mention, sort: str) -
             continue
         elif not _SPARED[sort] & m.readings.keys() or (sort == "other_person" and m.has("symptom", "history")):
             m.aside = REASONS[sort]
+
+
+def _counts(words: Words, cue: Mention, sort: str) -> bool:
+    """Whether a cue is one: "since last year" dates a complaint, and a relative must be said to have something."""
+    row = words.text
+    if sort == "past_visit":
+        return cue.start == 0 or row[cue.start - 1] not in ("since", "from", "for")
+    said = row[cue.start : cue.end]
+    if sort == "other_person" and said[-1] in _RELATIVES:
+        return cue.end < len(row) and row[cue.end] in _HAVING
+    return True
+
+
+_RELATIVES = frozenset({"mother", "father", "sister", "brother", "husband", "wife", "son", "daughter", "mum", "dad", "aunt",
+                        "uncle", "cousin", "nan", "granny", "grandad", "grandfather", "grandmother", "neighbour", "friend",
+                        "colleague", "partner", "mate", "dog", "cat"})  # fmt: skip
+_HAVING = frozenset({"had", "has", "have", "was", "'s", "is", "'d", "gets", "got", "wears", "came", "were", "who", "used",
+                     "takes", "lost", "went"})  # fmt: skip
 
 
 def _reach(words: Words, mentions: list[Mention], cue: Mention, sort: str) -> tuple[int, int]:
@@ -100,7 +121,8 @@ def _reach(words: Words, mentions: list[Mention], cue: Mention, sort: str) -> tu
         if row[high] in ("but", "though", "although", "however") and high > cue.end and _turns(row, high):
             break
         if sort in ("not_used", "past_visit", "chat", "other_person") and high > cue.end:
-            if row[high] in MARKS and sort != "not_used" and sort != "other_person":
+            opening = sort == "past_visit" and cue.start - start < 2
+            if row[high] in MARKS and sort != "not_used" and sort != "other_person" and not opening:
                 break
             if sort == "not_used" and (row[high] in (",", "…") or words.part[high] != words.part[cue.end - 1]):
                 break

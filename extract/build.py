@@ -101,7 +101,7 @@ class Builder:
         back = Background()
         consent = [m for m in live if m.kind == "consent"]
         if consent:
-            declined = [m for m in consent if m.value == "declined" or m.polarity == "denied"]
+            declined = [m for m in consent if m.value == "declined"]
             chosen = declined[-1] if declined else consent[0]
             back.consent = self.value(chosen, "declined" if declined else "given")
         for kind, listed, denied_list, cls in (
@@ -109,6 +109,7 @@ class Builder:
             ("history", back.history, back.history_denied, SidedHistory),
         ):
             said = [m for m in live if m.kind == kind]
+            said = self._without_taken_back(said)
             affirmed = {m.value for m in said if m.polarity != "denied"}
             for m in _first_of_each(said, lambda m: (m.value, m.polarity == "denied")):
                 if m.polarity != "denied":
@@ -181,7 +182,7 @@ class Builder:
         if cleared:
             value = cleared[-1].value
             if cleared[-1].polarity == "denied":
-                value = "partial" if value == "complete" else value
+                value = {"complete": "partial", "partial": "complete"}.get(value, value)
             after.clearance = self.value(cleared[-1], value)
         after.drum = self._drum(mine, "after")
         after.canal = self._list(m for m in mine if m.kind == "canal" and m.when == "after")
@@ -215,6 +216,9 @@ class Builder:
     def _procedure(self, mine: list[Mention], uses: dict[int, str]) -> Procedure:
         procedure = Procedure()
         used = [m for m in mine if m.kind == "instrument" and m.polarity != "denied"]
+        fine = next((m.start for m in used if m.value == "fine_suction_tube"), None)
+        if fine is not None:
+            used = [m for m in used if m.start < fine or self.words.text[m.start : m.end] != ["tube"]]
         methods = [(m, m.value, "heard") for m in mine if m.kind == "method" and m.polarity != "denied"]
         methods += [(m, _METHOD_OF[m.value], "inferred") for m in used if m.value in _METHOD_OF]
         for m, method, origin in sorted(methods, key=lambda x: x[0].start):
@@ -239,25 +243,37 @@ class Builder:
         """The size said nearest to this instrument, if no other instrument is nearer."""
         named = [u for u in used if u.value == m.value]
         for size in (x for x in mine if x.kind == "size"):
-            nearest = min(used, key=lambda u: (min(abs(u.start - size.end), abs(size.start - u.end)), -u.start))
+            if size.linked and size.linked[0].kind == "instrument":
+                if size.linked[0].value == m.value:
+                    return self.value(size, size.value)
+                continue
+            here = [u for u in used if self.words.sentence[u.start] == self.words.sentence[size.start]] or used
+            nearest = min(here, key=lambda u: (min(abs(u.start - size.end), abs(size.start - u.end)), -u.start))
             if nearest in named and min(abs(nearest.start - size.end), abs(size.start - nearest.end)) <= 8:
                 return self.value(size, size.value)
         return None
 
     def _complications(self, ear: Ear, mine: list[Mention]) -> None:
         said = [m for m in mine if m.kind == "complication"]
-        happened = [m for m in said if m.polarity != "denied"]
         denied = [m for m in said if m.polarity == "denied"]
-        cues = [c.start for c in self.mentions if c.has("correction")]
-        back = {m.value for m in happened for d in denied if d.value == m.value and d.start > m.start
-                and any(m.start < c < d.start for c in cues)}  # fmt: skip
-        ear.complications = self._list(m for m in happened if m.value not in back)
+        ear.complications = self._list(m for m in self._without_taken_back(said) if m.polarity != "denied")
         kept = {v.value for v in ear.complications}
         ear.complications_denied = [
             self.value(m, m.value)
             for m in _first_of_each(denied, lambda m: m.value)
             if m.value not in kept and m.value in _DENIABLE
         ]
+
+    def _without_taken_back(self, said: list[Mention]) -> list[Mention]:
+        """Without what was affirmed and then, after a correction, denied ("that stings. No, it doesn't hurt")."""
+        cues = [c.start for c in self.mentions if c.has("correction")]
+        return [
+            m for m in said
+            if m.polarity == "denied" or not any(
+                d.polarity == "denied" and d.value == m.value and any(m.start < c <= d.start for c in cues if d.start - m.start < 30)
+                for d in said
+            )
+        ]  # fmt: skip
 
     def _plan(self, live: list[Mention], uses: dict[int, str]) -> Plan | None:
         plan = Plan()

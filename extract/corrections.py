@@ -25,10 +25,11 @@ _NUMERIC = frozenset({"length", "percent", "size", "interval", "bare"})
 _BACK = {"no": 9, "strong": 16, "icao": 30}
 _AHEAD = {"no": 11, "strong": 9, "icao": 16}
 _NEEDS_FIRM = frozenset({"instrument", "history", "symptom", "agent"})
+_STRIKES = frozenset({"strike", "scratch", "scrap"})
 _FIRM = frozenset({"sorry", "mean", "meant", "pardon", "mistake", "lie", "say"})
 _FAR = ("take", "takes", "misread", "lie")
 _STATEMENT = frozenset({"it", "that", "it's", "not", "i", "wait", "sorry", "make", "hang", "hold", "the", "actually",
-                        "he", "she", "with", "more", "rather", "a"})  # fmt: skip
+                        "he", "she", "with", "more", "rather", "a", "say", "scrap", "strike"})  # fmt: skip
 
 
 @Language.component("corrections", requires=["doc._.mentions", "doc._.words"], assigns=["doc._.mentions"])
@@ -70,6 +71,13 @@ def _correct(words: Words, mentions: list[Mention], first: int, last: int) -> No
     ahead = _AHEAD["icao"] if far else _AHEAD[sort]
     after = [m for m in mentions[last + 1 :] if m.start < _limit(row, end, ahead)]
     before = [m for m in mentions[:first] if m.end > begin - back and m.live and m.visit == mentions[first].visit]
+    if _STRIKES & set(row[begin:end]) and before:
+        replaced = [n for n in after[:3] if _same_class(before, n, firm) and not _same_value(_same_class(before, n, firm)[0], n)]
+        if not replaced:
+            here = [m for m in before if words.sentence[m.start] == words.sentence[begin] and set(m.readings) & set(_CLASSES)]
+            for m in here[-1:]:
+                m.aside = CORRECTED
+            return
     for new in after:
         if "correction" in new.readings or "visit" in new.readings:
             break

@@ -108,6 +108,16 @@ def _read_sentence(words: Words, sentence: int, mentions: list[Mention], state: 
     _assign(words, of_ear, cues, state, sentence)
 
 
+def _stands_alone(words: Words, cue: Mention) -> bool:
+    """Whether the part of a cue says nothing but where ("..., both sides, ...")."""
+    part = words.part[cue.start]
+    first = words.part.index(part)
+    last = first
+    while last < len(words.part) and words.part[last] == part:
+        last += 1
+    return last - first <= cue.end - cue.start + 3
+
+
 def _set_aside_purposes(words: Words, live: list[Mention]) -> None:
     """What advice or a referral is for ("a drop of oil for the dry skin") is not seen anew."""
     plans = [m for m in live if m.kind in ("advice", "referral")]
@@ -153,7 +163,7 @@ def _side_the_history(words: Words, patient: list[Mention], cues: list[Mention],
         part = words.part[m.start]
         inside = [c for c in cues if words.part[c.start] == part]
         after = [c for c in cues if words.part[c.start] == part + 1 and not any(
-            words.part[o.start] == part + 1 for o in patient)]  # fmt: skip
+            words.part[o.start] == part + 1 for o in patient) and _stands_alone(words, c)]  # fmt: skip
         chosen = inside or after
         side = ""
         if chosen:
@@ -168,7 +178,7 @@ def _side_the_history(words: Words, patient: list[Mention], cues: list[Mention],
             low = max(i for i in range(m.start + 1) if i == 0 or words.part[i - 1] != part) if m.start else 0
             said = row[low : m.end + 5]
             own_subject = low > 0 and row[low] not in _VERBS
-            if m.kind == "symptom" and ("it" in said or (earlier and not own_subject)) and (earlier or last in OPPOSITE):
+            if m.kind == "symptom" and m.value != "dizziness" and ("it" in said or (earlier and not own_subject)) and (earlier or last in OPPOSITE):
                 by = earlier[-1] if earlier else state.last_side
                 if by is not None and by.readings["ear_cue"] in OPPOSITE:
                     side, m.linked = by.readings["ear_cue"], [by]
@@ -197,9 +207,8 @@ def _assign(words: Words, of_ear: list[Mention], cues: list[Mention], state: _St
     start_ears = state.current
     whole = [t for t in targets if t[0].readings["ear_cue"] == "both"]
     sided = [t for t in targets if t[0].readings["ear_cue"] != "both"]
-    forward = not of_ear or targets[0][0].start < of_ear[0].start
     for m in of_ear:
-        m.ears = _ears_of(words, m, targets, whole, sided, forward, start_ears)
+        m.ears = whole[0][1] if whole and not sided else _ears_of(words, m, targets, start_ears)
     last = targets[-1]
     if last[0].readings["ear_cue"] == "both":
         if not sided and (not start_ears or not of_ear or _describes_both(of_ear)):
@@ -217,25 +226,26 @@ def _describes_both(of_ear: list[Mention]) -> bool:
 
 
 def _ears_of(
-    words: Words, m: Mention, targets: list[tuple[Mention, tuple[int, ...]]], whole: list[tuple[Mention, tuple[int, ...]]],
-    sided: list[tuple[Mention, tuple[int, ...]]], forward: bool, before: tuple[int, ...],
-) -> tuple[int, ...]:  # fmt: skip
-    """The ears of one mention in a sentence with ear cues."""
-    if whole and not sided:
-        return whole[0][1]
-    same_part = [t for t in targets if words.part[t[0].start] == words.part[m.start]]
-    if len(same_part) == 1:
-        return same_part[0][1]
-    if len(sided) == 1 and not whole:
-        cue, ears = sided[0]
-        if cue.start < m.start or _prepositional(words, cue) or not before:
-            return ears
-        return before
+    words: Words, m: Mention, targets: list[tuple[Mention, tuple[int, ...]]], before: tuple[int, ...]
+) -> tuple[int, ...]:
+    """The ears of one mention in a sentence with ear cues: the cue in its part, else the last one said, else one
+    that comes after it ("a little bleeding on the right")."""
+    same = [t for t in targets if words.part[t[0].start] == words.part[m.start]]
+    if same:
+        first = words.part.index(words.part[m.start])
+        leads = same[0][0].start - first <= 3 or len(same) == 1
+        earlier = [t for t in same if t[0].start < m.start]
+        later = [t for t in same if t[0].start >= m.start]
+        if earlier and (leads or not later):
+            return earlier[-1][1]
+        if later and (_prepositional(words, later[0][0]) or later[0][0].readings["ear_cue"] == "both" or not before):
+            return later[0][1]
+        return earlier[-1][1] if earlier else before
     earlier = [t for t in targets if t[0].start < m.start]
-    later = [t for t in targets if t[0].start > m.start]
-    if forward:
-        return (earlier or later)[-1 if earlier else 0][1]
-    return (later or earlier)[0 if later else -1][1]
+    if earlier:
+        return earlier[-1][1]
+    cue, ears = targets[0]
+    return ears if _prepositional(words, cue) or cue.readings["ear_cue"] == "both" or not before else before
 
 
 def _prepositional(words: Words, cue: Mention) -> bool:

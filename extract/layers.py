@@ -47,10 +47,24 @@ def layers(doc: Doc) -> Doc:
                 known[*key, str(p.value)] = m.value
             pending = []
             continue
-        if upcoming is not None and words.sentence[upcoming.start] - words.sentence[m.start] <= 3:
+        if upcoming is not None and _governs_later(words, doc._.mentions, m, upcoming):
             current[m.visit, upcoming.ears or key[1]] = m.value
             pending = []
     return doc
+
+
+def _governs_later(words: Words, mentions: list[Mention], cue: Mention, upcoming: Mention) -> bool:
+    """Whether a layer's words govern wax described later: in its sentence, or further on if nothing else is
+    described in it."""
+    sentence = words.sentence[cue.start]
+    if words.sentence[upcoming.start] == sentence:
+        return True
+    if words.sentence[upcoming.start] - sentence > 3:
+        return False
+    return not any(
+        words.sentence[o.start] == sentence and o.live and (o.kind in ("drum", "canal", "skin", "complication") or o.readings.get("head") in ("drum", "canal", "skin"))
+        for o in mentions
+    )
 
 
 def _looks_back(words: Words, last: Mention, cue: Mention) -> bool:

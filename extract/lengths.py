@@ -33,7 +33,7 @@ def removed_pieces(words: Words, live: list[Mention]) -> tuple[list[Piece], Piec
     for m in [m for m in live if m.kind == "length" and m.measure is not None and m.polarity != "denied"]:
         if m.measure is None or m.measure.value <= 0 or _is_not_removed(words, m, live):
             continue
-        if _is_total(words, m):
+        if any(_is_total(words, x) for x in (m, *m.linked) if x.kind == "length"):
             if len(m.ears) > 1 or len({p.ears for p in pieces}) > 1:
                 total = Piece(m, m.measure.whole, m.ears)
                 continue
@@ -63,9 +63,12 @@ def _is_not_removed(words: Words, m: Mention, live: list[Mention]) -> bool:
         if o.kind == "instrument" and o.value in _SIZED and m.measure is not None and m.measure.value <= 12:
             if o.start == m.end or (o.end <= m.start <= o.end + 1 and o.value == "speculum"):
                 return True
-        if o.kind == "foreign_body" and o.start - m.end in (0, 1) and not any(w in MARKS for w in row[m.end : o.start]):
-            return True
-    return not m.ears
+    start, end = words.bounds[words.sentence[m.start]]
+    foreign = [o for o in live if o.kind == "foreign_body" and set(o.ears) & set(m.ears)]
+    in_sentence = any(start <= o.start < end for o in foreign)
+    with_wax = "all" in row[m.end : end] or any(o.has("head") and o.readings["head"] == "wax" and start <= o.start < end for o in live)
+    waxless = foreign and not any(o.kind in ("consistency", "colour", "percent") and set(o.ears) & set(m.ears) for o in live)
+    return not m.ears or bool(waxless) or (in_sentence and not with_wax)
 
 
 def _tells_place(after: list[str]) -> bool:

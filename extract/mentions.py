@@ -14,7 +14,7 @@ from spacy.tokens import Doc
 
 from extract.measures import Measure, measures
 from extract.phrases import Phrases, plural
-from extract.words import STOPS, Words, plain_words
+from extract.words import MARKS, Words, plain_words
 from shared.vocabulary import CUES, Vocabulary, forms
 
 Doc.set_extension("mentions", default=None, force=True)
@@ -118,7 +118,7 @@ class MentionFinder:
         words: Words = doc._.words
         row = words.text
         found = self.phrases.find(row)
-        places = [m.end for m in found if m.readings.get("visit") == "reference"]
+        places = [_after_lead(row, m.end) for m in found if m.has("visit")]
         places += _bare_reference_places(row)
         counted = [
             Mention(m.start, m.end, {m.kind: m.text}, measure=m, kind=m.kind, value=m.text)
@@ -129,7 +129,8 @@ class MentionFinder:
         counted = [c for c in counted if not _is_figure_of_speech(c, found)]
         _settle_sizes(row, counted, found)
         _settle_percents(row, counted)
-        found = [m for m in found if not _belongs_to_percent(m, counted)]
+        found = [m for m in found if not _belongs_to_percent(m, counted) and not _is_left_side(row, m)]
+        _settle_pieces(row, counted, found)
         doc._.mentions = sorted(found + counted, key=lambda m: (m.start, -m.end))
         return doc
 
@@ -146,10 +147,14 @@ def _settle_sizes(row: list[str], counted: list[Mention], found: list[Mention]) 
             continue
         for f in found:
             sized = f.readings.get("instrument") in ("speculum", "suction_tube", "fine_suction_tube", "endoscope", "curette")
-            if sized and (f.start == c.end or (f.readings["instrument"] == "speculum" and f.end <= c.start <= f.end + 1)):
+            gap = c.start - f.end
+            the = row[c.start - 1] == "the" and 0 <= gap <= 6
+            if sized and (f.start == c.end or the or (f.readings["instrument"] == "speculum" and 0 <= gap <= 1)):
                 text = f"{c.measure.whole}mm"
                 c.measure.kind, c.measure.text = "size", text
                 c.kind, c.value, c.readings = "size", text, {"size": text}
+                c.linked = [f]
+                break
 
 
 def _settle_percents(row: list[str], counted: list[Mention]) -> None:
@@ -163,6 +168,31 @@ def _settle_percents(row: list[str], counted: list[Mention]) -> None:
                 c.measure.kind, c.kind, c.readings = "percent", "percent", {"percent": ""}
 
 
+def _is_left_side(row: list[str], m: Mention) -> bool:
+    """Whether a phrase ends in "the left", which is a side and not what remained."""
+    return m.has("clearance") and row[m.end - 1] == "left" and row[m.end - 2] in ("the", "his", "her", "on")
+
+
+def _settle_pieces(row: list[str], counted: list[Mention], found: list[Mention]) -> None:
+    """A bare number that measures a further piece: "twelve mil. Next one's eight", "and another of seven"."""
+    last: Mention | None = None
+    for c in counted:
+        if c.kind == "length":
+            last = c
+        elif c.kind == "bare" and last is not None and c.measure is not None and 1 <= c.measure.value <= 45:
+            lead = row[max(c.start - 4, last.end) : c.start]
+            after = row[c.end : c.end + 1]
+            named = {"another", "next", "second", "third", "other"} & set(lead) or ("one" in lead and "left" in row[max(c.start - 7, 0) : c.start])
+            if named and c.start - last.end < 16 and lead[-1:] and lead[-1] in _PIECE_LEADS and after in ([], ["."], [","]):
+                if last.measure is not None and last.measure.unit == "mm":
+                    c.measure.kind, c.measure.unit = "length", "mm"
+                    c.kind, c.readings = "length", {"length": ""}
+                    last = c
+
+
+_PIECE_LEADS = frozenset({"'s", "is", "of", "another", "was", "at", "one", "piece"})
+
+
 def _belongs_to_percent(m: Mention, counted: list[Mention]) -> bool:
     """Whether "blocked" or "full" only completes a percentage."""
     return m.has("symptom", "occlusion") and any(
@@ -170,19 +200,32 @@ def _belongs_to_percent(m: Mention, counted: list[Mention]) -> bool:
     )
 
 
+def _after_lead(row: list[str], i: int) -> int:
+    """The place after words that may stand between "patient" and the reference itself."""
+    while i < len(row) and row[i] in _LEADS:
+        i += 1
+    return i
+
+
+_LEADS = frozenset({"is", "'s", ",", ":", "reference", "ref", "number", "no", "the", "number's"})
+
+
 def _bare_reference_places(row: list[str]) -> list[int]:
-    """Where a reference may stand with no word before it: alone as the first sentence, or after "next patient,"."""
-    starts = [0] if row else []
-    for i in range(1, len(row)):
-        if row[i - 1] in STOPS or (row[i - 1] == "," and row[max(i - 3, 0) : i - 1] == ["next", "patient"]):
-            starts.append(i)
+    """Where a reference may stand with no word before it: figures alone that open the text, or that are said to
+    be a reference ("two oh eight is the reference"), or after "first one,"."""
     out = []
-    for start in starts:
+    for start in range(len(row)):
+        opens = start == 0 or row[start - 1] in MARKS
+        if not opens or not _digit_like(row[start]):
+            continue
         end = start
-        while end < len(row) and row[end] not in STOPS and end - start < 8:
+        while end < len(row) and _digit_like(row[end]):
             end += 1
-        said = row[start:end]
-        if len(said) in range(1, 7) and all(_digit_like(w) for w in said) and (start == 0 or row[start - 1] == ","):
+        enough = end - start > 1 or len(row[start]) > 2
+        named = {"reference", "number", "ref"} & set(row[end : end + 5])
+        first = row[max(start - 3, 0) : start] == ["first", "one", ","]
+        closed = end == len(row) or row[end] in MARKS
+        if enough and (named or ((start == 0 or first) and closed)):
             out.append(start)
     return out
 

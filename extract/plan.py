@@ -36,6 +36,8 @@ def _use(words: Words, m: Mention, live: list[Mention], course: Course) -> str:
     put_in = any(o.has("put_in") for o in here)
     planned = any(o.kind in ("advice", "interval", "referral") and o.kind != "interval" for o in here) or any(
         o.has("recall_cue") and o.readings.get("recall_cue") and any(x.kind == "interval" for x in here) for o in here)  # fmt: skip
+    if m.value == "water" and not looking and home:
+        return "softener"
     if m.value == "water":
         irrigates = any(o.kind in ("method", "instrument") and o.value in ("irrigation", "irrigator") for o in here)
         near = any(w in ("warm", "plain", "tap", "lukewarm") for w in words.text[max(m.start - 1, 0) : m.end])
@@ -89,6 +91,9 @@ def recalls(words: Words, live: list[Mention]) -> list[Mention]:
 
 def _is_cued(words: Words, m: Mention, live: list[Mention]) -> bool:
     sentence = words.sentence[m.start]
+    start, end = words.bounds[sentence]
+    if end - start <= 4 and any(o.has("recall_cue") and words.sentence[o.start] == sentence - 1 for o in live):
+        return True
     return any(o.has("recall_cue") and words.sentence[o.start] == sentence and abs(o.start - m.start) < 14 for o in live)
 
 
@@ -104,7 +109,7 @@ def referrals(
         cued = any(o.has("referral_cue") and -12 < o.start - m.start < 12 for o in here)
         urgent = [o for o in live if o.kind == "urgency" and 0 <= words.sentence[o.start] - sentence <= 1]
         before = words.text[max(m.start - 3, 0) : m.start]
-        if "by" in before or (before[-2:-1] == ["from"]):
+        if "asked" in words.text[max(m.start - 8, 0) : m.start] or "by" in before or (before[-2:-1] == ["from"]):
             continue
         if (cued and looking) or urgent or _refers(words, here):
             return m, urgent[0] if urgent else None

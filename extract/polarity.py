@@ -7,7 +7,7 @@ from spacy.tokens import Doc
 
 from extract.context import Scope
 from extract.mentions import Mention
-from extract.words import Words
+from extract.words import MARKS, Words
 
 _SELF_CONTAINED = frozenset(
     {"head", "ear_cue", "correction", "disregard", "aside", "visit", "weak", "length", "size", "reference"}
@@ -21,6 +21,7 @@ _NEGATIVE = frozenset({"no", "not", "n't", "nothing", "none", "never", "without"
 def polarity(doc: Doc) -> Doc:
     """Set each mention's polarity. A denial that is part of the phrase itself does not deny the phrase."""
     words: Words = doc._.words
+    mentions: list[Mention] = doc._.mentions
     scopes: list[Scope] = [s for s in doc._.scopes if s.category in ("negated", "possible")]
     at = 0
     for m in doc._.mentions:
@@ -37,11 +38,33 @@ def polarity(doc: Doc) -> Doc:
                 if scope.category == "possible":
                     found = "possible"
                     break
-                found = "denied"
+                if not _out_of_reach(words, m, scope, mentions):
+                    found = "denied"
         m.polarity = found
         if found == "denied" and _OWN_DENIAL & m.readings.keys() and _says_no(words, m):
             m.polarity = "affirmed"
     return doc
+
+
+def _out_of_reach(words: Words, m: Mention, scope: Scope, mentions: list[Mention]) -> bool:
+    """Whether a denial before the mention stops short of it: at a new statement, or, for good findings, at
+    the first thing denied ("no wax, and a healthy drum")."""
+    if scope.trigger[0] > words.token[m.start]:
+        return False
+    at = next((i for i in range(m.start, -1, -1) if words.token[i] < scope.trigger[1]), 0) + 1
+    between = words.text[at : m.start]
+    for i, word in enumerate(between):
+        if word in MARKS and any(tuple(between[i + 1 : i + 3])[:2] == pair for pair in _NEW_STATEMENT):
+            return True
+    good = {"healthy", "intact", "well", "complete", "improved"} & set(m.readings.values())
+    return bool(good) and any(
+        at <= o.start < m.start and o.has("occlusion", "complication", "symptom", "head", "canal", "consistency") for o in mentions
+    )
+
+
+_NEW_STATEMENT = frozenset(
+    (a, b) for a in ("that", "it", "there", "he", "she", "they", "this", "i", "we") for b in ("'s", "is", "was", "has", "are", "'re", "had", "'ve")
+)
 
 
 def _says_no(words: Words, m: Mention) -> bool:

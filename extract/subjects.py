@@ -17,7 +17,7 @@ from extract.words import MARKS, Words
 NOT_LINKED = "not clear what it is said of"
 
 _EXAM = frozenset({"consistency", "colour", "occlusion", "percent", "depth", "instrument", "method", "drum", "canal",
-                   "foreign_body", "skin", "length"})  # fmt: skip
+                   "skin", "length", "clearance"})  # fmt: skip
 _BACKGROUND = frozenset({"symptom", "history", "consent"})
 _NAMING = frozenset({"right", "left", "first"})
 _REMOVERS = frozenset({"suction_tube", "fine_suction_tube", "jobson_horne_probe", "crocodile_forceps", "aural_forceps",
@@ -26,9 +26,11 @@ _PLACES = frozenset({"in", "of", "down", "along", "inside", "into", "from", "ont
                      "behind", "round", "around", "towards", "out", "through", "near", "with", "past", "by", "under"})  # fmt: skip
 _BETWEEN = frozenset({"looking", "coloured", "type", "old", "bony", "kind", "of", "ear"})
 _JOINTS = frozenset({"and", ",", "or", "but", "very", "quite", "slightly"})
+_OURS = frozenset({"complication", "made", "caused", "did"})
+_YOUNG = frozenset({"boy", "girl", "child", "kid", "baby", "bairn", "wean", "lad", "teenager", "youngster", "infant", "toddler"})
 _HANDLED = frozenset({"holding", "hold", "put", "putting", "pop", "popped", "pressed", "press", "pressing", "pack", "packed"})
 _OF = {"wax": ("consistency", "colour"), "drum": ("drum",), "canal": ("canal",), "skin": ("skin",), "cavity": ("canal",),
-       "ear": ("canal",)}  # fmt: skip
+       "ear": ("consistency", "canal")}  # fmt: skip
 _COPULAS = frozenset({"is", "'s", "are", "was", "were", "looks", "look", "looking", "looked", "appears", "'re", "feels",
                       "seems", "remains", "and", ",", "just", "still", "a", "bit", "perfectly", "very", "quite", "itself",
                       "also", "both", "all", "absolutely", "nice", "now", "here", "otherwise", "there", "in", "as", "be",
@@ -90,7 +92,7 @@ def courses(words: Words, mentions: list[Mention]) -> dict[int, Course]:
 
 
 def _describes_ear(m: Mention) -> bool:
-    return bool(_EXAM & m.readings.keys()) and not m.has("weak", "symptom") and (
+    return bool(_EXAM & m.readings.keys()) and not m.has("weak", "symptom", "history", "foreign_body") and (
         m.polarity != "denied" or m.has("occlusion"))  # fmt: skip
 
 
@@ -116,7 +118,7 @@ class _Subjects:
                 continue
             if "head" in m.readings and len(m.readings) == 1:
                 m.take("head")
-                if not self._is_place(m):
+                if m.value in ("wax", "drum", "canal", "skin", "cavity") and not self._is_place(m):
                     self.last, self.since = m.value, 0
                 continue
             if m.measure is not None:
@@ -137,6 +139,10 @@ class _Subjects:
         weak = "weak" in m.readings
         if not kinds:
             m.kind = "weak"
+            return
+        if kinds == ["symptom_absent"]:
+            m.kind, m.value, m.polarity = "symptom", m.readings["symptom_absent"], "denied"
+            m.aside = "" if not working else NOT_LINKED
             return
         if len(kinds) == 1 and not weak:
             m.take(kinds[0])
@@ -168,8 +174,36 @@ class _Subjects:
         elif m.kind == "skin" and m.value in ("loose", "attached") and "skin" not in said_of and not (
             self.last == "skin" and self.since <= 1) and "skin" not in self.words.text[m.start : m.end]:  # fmt: skip
             m.aside = NOT_LINKED
+        elif m.kind == "depth" and self._nearest_before(m, mentions) in ("skin", "drum", "foreign_body"):
+            m.aside = NOT_LINKED
+        elif m.kind == "foreign_body" and (m.value == "cotton" and self.words.text[m.end - 1] in ("buds", "swabs", "tips")):
+            m.aside = NOT_LINKED
+        elif m.kind in ("consistency", "colour", "canal", "foreign_body", "drum") and self._is_comparison(m):
+            m.aside = "a comparison"
         elif m.kind == "foreign_body" and any(w in _HANDLED for w in self.words.text[max(m.start - 6, 0) : m.start]):
             m.aside = NOT_LINKED
+
+    def _nearest_before(self, m: Mention, mentions: list[Mention]) -> str:
+        """What was spoken of just before, within four words: a kind of finding or a noun."""
+        near = [o for o in mentions if o is not m and o.end <= m.start <= o.end + 4 and o.has(
+            "head", "skin", "drum", "consistency", "colour", "percent", "foreign_body", "occlusion") and not o.has("weak")]  # fmt: skip
+        if not near:
+            return ""
+        last = near[-1]
+        return last.readings.get("head") or last.kind or next(iter(last.readings))
+
+    def _is_comparison(self, m: Mention) -> bool:
+        """Whether the words only say what something is like ("as soft as wet bread")."""
+        row = self.words.text
+        for back in (1, 2, 3):
+            i = m.start - back
+            if i < 1 or row[i] in MARKS or row[i] == "and":
+                return False
+            if row[i] == "like":
+                return True
+            if row[i] == "as" and any(w == "as" for w in row[max(i - 3, 0) : i]):
+                return True
+        return False
 
     def _choose(
         self, m: Mention, kinds: list[str], weak: bool, said_of: str, looking: bool, working: bool, mentions: list[Mention]
@@ -177,6 +211,9 @@ class _Subjects:
         row = self.words.text
         if "consistency" in kinds and (said_of == "wax" or (looking and "symptom" in kinds)):
             return "consistency"
+        if "symptom" in kinds and ("hearing_outcome" in kinds or "clearance" in kinds):
+            after = "hearing_outcome" if "hearing_outcome" in kinds else "clearance"
+            return after if working else "symptom"
         if "symptom" in kinds or "complication" in kinds:
             return self._patient_or_finding(m, kinds, weak, said_of, looking, working, mentions)
         if "history" in kinds and (not looking or self._tells_past(m)):
@@ -190,6 +227,9 @@ class _Subjects:
             near = any(o.readings.get("head") == "drum" for o in mentions) or self.words.text[max(m.start - 2, 0):m.start] == ["see", "the"]
             return "drum" if near or m.polarity == "denied" else "instrument"
         if weak and "clearance" in kinds:
+            start, end = self.words.bounds[self.words.sentence[m.start]]
+            if working and end - start <= 3:
+                return "clearance"
             return "clearance" if said_of in ("wax", "canal", "ear", "cavity") or self._wax_near(m, mentions) else ""
         if "drum" in kinds and "canal" in kinds:
             healthy = m.readings["drum"] == "healthy"
@@ -221,12 +261,17 @@ class _Subjects:
             return "history"
         if "drum" in kinds and (said_of == "drum" or (looking and self.last == "drum" and "canal" not in kinds)):
             return "drum"
-        if "canal" in kinds and said_of in ("canal", "cavity", "skin") and not working:
+        if "canal" in kinds and said_of in ("canal", "cavity", "skin") and (not working or "complication" not in kinds):
             return "canal"
+        if "perforation" in m.readings.values() and "complication" in kinds and _OURS & set(self._said(m)):
+            return "complication"
+        if looking and not working and m.polarity == "denied" and "symptom" in kinds and (
+            {"been", "had", "has"} & set(self.words.text[max(m.start - 4, 0) : m.start])):  # fmt: skip
+            return "symptom"
         if not looking and "symptom" in kinds:
             return "symptom"
         if working and "complication" in kinds:
-            late = any(o.has("late") for o in mentions)
+            late = any(o.readings.get("late") == "cue" for o in mentions)
             return "canal" if "canal" in kinds and late else "complication"
         if "canal" in kinds:
             return "canal"
@@ -287,7 +332,13 @@ class _Subjects:
             for o in mentions
         )  # fmt: skip
 
+    def _said(self, m: Mention) -> list[str]:
+        start, end = self.words.bounds[self.words.sentence[m.start]]
+        return self.words.text[start:end]
+
     def _tells_past(self, m: Mention) -> bool:
         row = self.words.text
         before = row[max(m.start - 6, 0) : m.start]
-        return any(w in ("had", "history", "previous", "having", "'d", "known") for w in before)
+        after = row[m.end : m.end + 8]
+        return any(w in ("had", "history", "previous", "having", "'d", "known") for w in before) or (
+            any(w in _YOUNG for w in after) and "as" in after)  # fmt: skip

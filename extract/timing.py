@@ -32,7 +32,7 @@ def timing(doc: Doc) -> Doc:
 def _time_ear(words: Words, mentions: list[Mention], late: set[int], final: set[int]) -> None:
     events = [m for m in mentions if _removes(m)]
     work = [m for m in mentions if _works(m)]
-    _settle_clear(mentions, work)
+    _settle_clear(words, mentions, work)
     finishes = [m for m in mentions if _finishes(m)]
     drums = [m for m in mentions if m.kind in ("drum", "not_seen")]
     nothing_out = _nothing_removed(mentions)
@@ -56,6 +56,9 @@ def _time_ear(words: Words, mentions: list[Mention], late: set[int], final: set[
             m.when = "after" if finished or settled else "before"
 
 
+_MOVED = frozenset({"out", "gone", "away", "removed", "lot"})
+
+
 def _removes(m: Mention) -> bool:
     """Whether something comes out of the ear here."""
     return m.polarity != "denied" and (
@@ -74,14 +77,16 @@ def _finishes(m: Mention) -> bool:
     return (m.kind == "clearance" and m.value != "none") or (m.kind == "tolerance" and m.value == "stopped_early")
 
 
-def _settle_clear(mentions: list[Mention], work: list[Mention]) -> None:
+def _settle_clear(words: Words, mentions: list[Mention], work: list[Mention]) -> None:
     """"Clear" before any work is no clearance; "no wax" after it is one."""
-    tools = [m for m in work if m.kind != "clearance"]
+    tools = [m for m in work if m.kind in ("instrument", "method", "length")]
     for m in mentions:
         worked = any(w.start < m.start for w in tools)
         if m.kind == "occlusion" and m.value == "none" and m.polarity != "denied" and worked:
             m.kind, m.value = "clearance", "complete"
-        elif m.kind == "clearance" and not tools and m.value == "complete" and m.readings.get("clearance"):
+        elif m.kind == "clearance" and not work[1:] and not tools and m.value == "complete" and not _MOVED & set(
+            words.text[m.start : m.end]
+        ):
             m.aside = "no removal was described in this ear" if not any(
                 o.kind == "foreign_body" for o in mentions) else m.aside  # fmt: skip
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from functools import cache
 from importlib import resources
+from typing import Any
 
 import yaml
 from spacy.language import Language
@@ -45,6 +46,7 @@ class Words:
     sentence: list[int] = field(default_factory=list)
     part: list[int] = field(default_factory=list)
     bounds: list[tuple[int, int]] = field(default_factory=list)
+    repairs: dict[int, Any] = field(default_factory=dict)
 
 
 @cache
@@ -92,6 +94,10 @@ def words(doc: Doc) -> Doc:
             low = "…"
         elif "’" in low:
             low = low.replace("’", "'")
+        if len(low) == 2 and low[1] == "." and low[0].isalpha():
+            texts += [low[0], "."]
+            tokens += [i, i]
+            continue
         if low[-3:] == "'ll" and len(low) > 3:
             texts += [known.get(low[:-3], low[:-3]), "'ll"]
             tokens += [i, i]

@@ -1,0 +1,196 @@
+"""What a stretch of talk is about: ears being looked after, or something else.
+
+Words about ears and their care are weighed against words about other parts of the body and other trades
+(vocabulary/topic.yaml), in a window around each sentence. Where ears do not carry it, nothing is recorded:
+"discharge", "suction" and "no pain" mean an ear only in the talk of ear care.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from functools import cache
+from importlib import resources
+from typing import Any
+
+import yaml
+from spacy.language import Language
+from spacy.tokens import Doc
+
+from extract.mentions import Mention
+from extract.phrases import Phrases
+from extract.words import MARKS, Words, plain_word
+from shared.vocabulary import forms
+
+NOT_AN_EAR = "not about an ear"
+_WINDOW = 60
+"""Words looked at on either side of a sentence."""
+_REACH = 400
+"""Words over which a stretch of ear care speaks for what is said before and after it."""
+_NEEDED = (2.0, 4.0)
+"""Weight that carries a very short window, and one of _LONG words or more."""
+_LONG = 40
+_AGAINST = 1.5
+"""How much more the words of elsewhere weigh than those of ear care."""
+_TERSE = 15
+_DESCRIBING = (
+    "ear_cue",
+    "consistency",
+    "colour",
+    "length",
+    "clearance",
+    "method",
+    "tolerance",
+    "occlusion",
+    "percent",
+)
+
+
+@dataclass(slots=True, frozen=True)
+class Evidence:
+    """A weighed phrase of the row.
+
+    at: its first word. group: ear, care or elsewhere. term: what it counts as. weight: how much it says.
+    """
+
+    at: int
+    group: str
+    term: str
+    weight: float
+
+
+@dataclass(slots=True)
+class Scales:
+    """What lies on the scales: the weight of each group, each term once however often it is said."""
+
+    weight: dict[str, float] = field(default_factory=lambda: {"ear": 0.0, "care": 0.0, "elsewhere": 0.0})
+    said: Counter[str] = field(default_factory=Counter)
+
+    def put(self, e: Evidence) -> None:
+        """Put one phrase on."""
+        self.said[e.term] += 1
+        if self.said[e.term] == 1:
+            self.weight[e.group] += e.weight
+
+    def take(self, e: Evidence) -> None:
+        """Take one phrase off again."""
+        self.said[e.term] -= 1
+        if not self.said[e.term]:
+            self.weight[e.group] -= e.weight
+            del self.said[e.term]
+
+    @property
+    def ears(self) -> float:
+        """All that speaks for ear care."""
+        return self.weight["ear"] + self.weight["care"]
+
+    @property
+    def elsewhere(self) -> float:
+        """All that speaks against it."""
+        return self.weight["elsewhere"]
+
+    def carried(self, words: int) -> bool:
+        """Whether ear care carries a window of so many words."""
+        least, most = _NEEDED
+        needed = min(most, max(least, most * words / _LONG))
+        told = self.weight["care"] > 0 or words < _LONG
+        return told and self.ears - _AGAINST * self.elsewhere >= needed
+
+    def foreign(self) -> bool:
+        """Whether the window is clearly about something else."""
+        return self.elsewhere >= max(5.0, 2 * self.ears)
+
+
+@Language.component("topic", requires=["doc._.words", "doc._.mentions"], assigns=["doc._.mentions"])
+def topic(doc: Doc) -> Doc:
+    """Set aside every mention in talk that is not about ear care."""
+    words: Words = doc._.words
+    mentions: list[Mention] = doc._.mentions
+    if mentions:
+        about = about_ears(words, mentions)
+        for m in mentions:
+            if not about[words.sentence[m.start]]:
+                m.aside, m.rule = NOT_AN_EAR, "topic"
+    return doc
+
+
+def about_ears(words: Words, mentions: Sequence[Mention]) -> list[bool]:
+    """For each sentence, whether it stands in talk of ear care."""
+    found = evidence(words.text)
+    if _terse(words, mentions, found):
+        return [True] * len(words.bounds)
+    carried, foreign = [], []
+    for scales, size in _windows(words, found):
+        carried.append(scales.carried(size))
+        foreign.append(scales.foreign())
+    near = _near(words, carried)
+    return [c or (n and not f) for c, n, f in zip(carried, near, foreign, strict=True)]
+
+
+def evidence(row: Sequence[str]) -> list[Evidence]:
+    """Every weighed phrase in a row of words."""
+    out = []
+    for found in _terms().find(row):
+        for group, reading in found.readings.items():
+            weight, _, term = reading.partition(" ")
+            out.append(Evidence(found.start, group, term, float(weight)))
+    return out
+
+
+def _windows(words: Words, found: Sequence[Evidence]) -> Iterator[tuple[Scales, int]]:
+    """For each sentence, the scales with all that is said around it, and how many words that is."""
+    scales = Scales()
+    first = past = 0
+    for start, end in words.bounds:
+        low, high = max(start - _WINDOW, 0), min(end + _WINDOW, len(words.text))
+        while past < len(found) and found[past].at < high:
+            scales.put(found[past])
+            past += 1
+        while first < past and found[first].at < low:
+            scales.take(found[first])
+            first += 1
+        yield scales, high - low
+
+
+def _near(words: Words, carried: Sequence[bool]) -> list[bool]:
+    """Whether each sentence is within reach of a stretch that ear care carries."""
+    near = [False] * len(carried)
+    for order in (range(len(carried)), range(len(carried) - 1, -1, -1)):
+        last: int | None = None
+        for i in order:
+            if carried[i]:
+                last = words.bounds[i][0]
+            near[i] |= last is not None and abs(words.bounds[i][0] - last) <= _REACH
+    return near
+
+
+def _terse(words: Words, mentions: Sequence[Mention], found: Sequence[Evidence]) -> bool:
+    """Whether so little is said, nearly all in the trade's words, that it must be a note of ear care."""
+    said = [i for i, w in enumerate(words.text) if w not in MARKS]
+    if len(said) > _TERSE or any(e.group == "elsewhere" for e in found):
+        return False
+    covered = {i for m in mentions for i in range(m.start, m.end)}
+    if len(covered.intersection(said)) < 0.75 * len(said):
+        return False
+    formal = any(m.has("consent") or m.readings.get("visit") == "reference" for m in mentions)
+    return bool(found) or formal or sum(any(m.has(k) for m in mentions) for k in _DESCRIBING) > 2
+
+
+@cache
+def _terms() -> Phrases:
+    """The phrases of vocabulary/topic.yaml: each means, in its group, its weight and its term."""
+    text = (resources.files("shared.vocabulary") / "topic.yaml").read_text(encoding="utf-8")
+    listed: dict[str, dict[float, list[Any]]] = yaml.load(
+        text, Loader=getattr(yaml, "CSafeLoader", yaml.SafeLoader)
+    )
+    terms = Phrases()
+    for group, weights in listed.items():
+        for weight, entries in weights.items():
+            for entry in entries:
+                for phrase in [entry] if isinstance(entry, str) else entry:
+                    for form in forms(phrase):
+                        said = plain_word(" ".join(form)).replace("'s", " 's").split()
+                        term = " ".join(said) if isinstance(entry, str) else entry[0]
+                        terms.add(said, group, f"{weight} {term}")
+    return terms

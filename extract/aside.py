@@ -84,6 +84,8 @@ def _set_aside(words: Words, mentions: list[Mention], cue: Mention, sort: str) -
                 m.aside = REASONS[sort]
         elif sort == "other_person" and _own_family_speaks(words, m, cue):
             continue
+        elif sort == "past_visit" and m.has("drum", "canal"):
+            m.aside = REASONS[sort]
         elif not _SPARED[sort] & m.readings.keys() or (sort == "other_person" and m.has("symptom", "history")):
             m.aside = REASONS[sort]
 
@@ -94,6 +96,8 @@ def _counts(words: Words, cue: Mention, sort: str) -> bool:
     if sort == "past_visit":
         return cue.start == 0 or row[cue.start - 1] not in ("since", "from", "for")
     said = row[cue.start : cue.end]
+    if said == ["if"]:
+        return not any(w in MARKS for w in row[cue.end : cue.end + 3])
     if sort == "other_person" and said[-1] in _RELATIVES:
         return cue.end < len(row) and row[cue.end] in _HAVING
     return True

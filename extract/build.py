@@ -6,6 +6,7 @@ Components before this only annotate; here the record is written, each value wit
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from dataclasses import replace
 from typing import Any
 
 from spacy.tokens import Doc
@@ -255,6 +256,7 @@ class Builder:
 
     def _complications(self, ear: Ear, mine: list[Mention]) -> None:
         said = [m for m in mine if m.kind == "complication"]
+        said += self._none_of_it(mine)
         denied = [m for m in said if m.polarity == "denied"]
         ear.complications = self._list(m for m in self._without_taken_back(said) if m.polarity != "denied")
         kept = {v.value for v in ear.complications}
@@ -263,6 +265,15 @@ class Builder:
             for m in _first_of_each(denied, lambda m: m.value)
             if m.value not in kept and m.value in _DENIABLE
         ]
+
+    def _none_of_it(self, mine: list[Mention]) -> list[Mention]:
+        """"None on the left", after a complication of the other ear: that one denied here."""
+        out = []
+        for none in (m for m in mine if m.kind == "ellipsis"):
+            before = [m for m in self.mentions if m.kind == "complication" and m.live and m.start < none.start]
+            if before and self.words.sentence[none.start] - self.words.sentence[before[-1].start] <= 2:
+                out.append(replace(none, kind="complication", value=before[-1].value, polarity="denied"))
+        return out
 
     def _without_taken_back(self, said: list[Mention]) -> list[Mention]:
         """Without what was affirmed and then, after a correction, denied ("that stings. No, it doesn't hurt")."""

@@ -12,14 +12,16 @@ from spacy.tokens import Doc
 from extract.words import MARKS, STOPS, Words
 
 _LONG = 14
-_OPENERS = frozenset({"i", "he", "she", "it", "they", "we", "you", "there", "now", "so", "then", "no"})
+_OPENERS = frozenset({"i", "he", "she", "they", "we", "now", "so", "no"})
+_OPENERS_WITH_VERB = frozenset({"it", "there", "that", "this", "you"})
+_BE = frozenset({"'s", "is", "was", "were", "has", "looks", "are"})
 _OPENING_PAIRS = frozenset(
     {
         ("the", "canal"), ("the", "drum"), ("the", "wax"), ("the", "ear"), ("left", "ear"), ("right", "ear"),
         ("left", "eardrum"), ("the", "eardrum"), ("the", "tm"), ("the", "hard"), ("the", "soft"),
         ("see", "him"), ("see", "her"), ("see", "them"), ("both", "ears"), ("other", "ear"), ("all", "gone"),
         ("all", "clear"), ("first", "piece"), ("second", "piece"), ("another", "piece"), ("next", "patient"),
-        ("that", "'s"), ("fine", "suction"), ("drum", "'s"), ("drum", "is"), ("drum", "intact"), ("canal", "is"),
+        ("fine", "suction"), ("drum", "'s"), ("drum", "is"), ("drum", "intact"), ("canal", "is"),
         ("wax", "is"), ("canal", "'s"), ("ear", "is"), ("and", "the"), ("back", "in"), ("recall", "in"),
         ("the", "other"), ("his", "left"), ("his", "right"), ("her", "left"), ("her", "right"),
         ("wax", "hook"), ("drum", "healthy"), ("drum", "looks"), ("follow", "up"), ("canal", "a"), ("but", "she"),
@@ -39,6 +41,15 @@ def _unpunctuated(row: list[str], i: int) -> bool:
     return not any(row[j] in MARKS for j in range(low, high)) and high - low > _LONG
 
 
+_CARRIERS = frozenset({"and", "if", "as", "when", "that", "but", "to", "well", "what", "where", "with", "of", "in", "at",
+                       "on", "before", "after", "because", "which", "who", "how", "than", "by", "sorry", "or"})  # fmt: skip
+
+
+def _opens(pair: tuple[str, str]) -> bool:
+    word, following = pair
+    return word in _OPENERS or (word in _OPENERS_WITH_VERB and following in _BE) or pair in _OPENING_PAIRS
+
+
 @Language.component("clauses", requires=["doc._.words"], assigns=["doc._.words"])
 def clauses(doc: Doc) -> Doc:
     """Number the sentences and parts of the row, and mark the Doc's sentence starts."""
@@ -53,8 +64,8 @@ def clauses(doc: Doc) -> Doc:
         if i > begin:
             before = row[i - 1]
             new_sentence = before in STOPS
-            if not new_sentence and before not in MARKS and (word in _OPENERS or pair in _OPENING_PAIRS):
-                new_sentence = _unpunctuated(row, i) and before not in ("and", "if", "as", "when", "that", "but", "to")
+            if not new_sentence and before not in MARKS and _opens(pair):
+                new_sentence = i - begin > 1 and before not in _CARRIERS and _unpunctuated(row, i)
             if new_sentence:
                 bounds.append((begin, i))
                 begin = i

@@ -91,6 +91,8 @@ def _correct(words: Words, mentions: list[Mention], first: int, last: int) -> No
         for old in olds:
             old.aside = CORRECTED
             new.linked.append(old)
+        if new.polarity == "denied" and "no" in row[begin:end]:
+            new.polarity = "affirmed"
         _inherit(olds[0], new)
         if sort != "icao":
             break
@@ -109,6 +111,8 @@ def _lone_no(words: Words, begin: int, end: int) -> bool:
     """Whether a "no" takes something back rather than denying what follows."""
     row = words.text
     following = row[end] if end < len(row) else ""
+    if begin > 1 and row[begin - 1] in ("well", "ah", "oh") and row[begin - 2] != "as":
+        return True
     return following in MARKS or following in _STATEMENT or following[:1].isdigit() or _number_like(following)
 
 

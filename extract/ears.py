@@ -21,7 +21,7 @@ Doc.set_extension("ears", default=None, force=True)
 OPPOSITE = {"right": "left", "left": "right"}
 _OF_AN_EAR = frozenset({"consistency", "colour", "occlusion", "percent", "depth", "skin", "canal", "foreign_body", "drum",
                         "method", "instrument", "agent", "size", "tolerance", "clearance", "length", "complication",
-                        "not_seen", "removal", "same"})  # fmt: skip
+                        "not_seen", "removal", "same", "ellipsis"})  # fmt: skip
 _OF_THE_PATIENT = frozenset({"symptom", "history", "consent"})
 _OF_THE_PLAN = frozenset({"advice", "referral", "interval"})
 _NOT_A_PLACE = frozenset({"place", "thing", "way", "time", "size", "angle", "amount", "track", "idea", "card", "stuff",
@@ -65,6 +65,7 @@ class _State:
 def ears(doc: Doc) -> Doc:
     """Give every mention its ear or ears, and symptoms and history their side."""
     words: Words = doc._.words
+    doc._.mentions = _with_bare_sides(words, doc._.mentions)
     states: dict[int, _State] = {}
     by_sentence: dict[int, list[Mention]] = {}
     for m in doc._.mentions:
@@ -78,6 +79,37 @@ def ears(doc: Doc) -> Doc:
     return doc
 
 
+def _with_bare_sides(words: Words, mentions: list[Mention]) -> list[Mention]:
+    """Add the sides said with no noun at a sentence's start ("Left. No wax."; "Right, packed solid").
+
+    "Right" alone is mostly "well then": it counts only where the visit names its left so, or both ears, and a
+    finding follows at once.
+    """
+    row = words.text
+    found: list[Mention] = []
+    starts = {m.start for m in mentions if m.has("ear_cue", "noise")}
+    visits = {m.visit for m in mentions if m.kind == "same" or m.readings.get("ear_cue") == "both"}
+    at = {m.start: m for m in mentions if m.live and m.kind in _OF_AN_EAR | {"head"}}
+    for number, (start, end) in enumerate(words.bounds):
+        word = row[start]
+        if word not in OPPOSITE or start in starts or end - start < 2:
+            continue
+        following = row[start + 1]
+        visit = next((m.visit for m in mentions if words.sentence[m.start] >= number), -1)
+        if visit < 0 or following not in _BARE_NEXT:
+            continue
+        if word == "left":
+            found.append(Mention(start, start + 1, {"ear_cue": "left"}, kind="ear_cue", value="left", visit=visit))
+            visits.add(visit)
+        elif start + 2 in at or (following == "." and start + 2 < len(row) and start + 2 in at):
+            found.append(Mention(start, start + 1, {"ear_cue": "right"}, kind="ear_cue", value="right", visit=visit))
+    kept = [m for m in found if m.value == "left" or m.visit in visits]
+    return sorted([*mentions, *kept], key=lambda m: (m.start, -m.end)) if kept else mentions
+
+
+_BARE_NEXT = frozenset({",", ".", ":", "…", "is", "was", "feels", "has", "had", "'s"})
+
+
 def _read_sentence(words: Words, sentence: int, mentions: list[Mention], state: _State, course: Course) -> None:
     cues = [m for m in mentions if m.has("ear_cue") and m.live and _is_cue(words, m, mentions)]
     live = [m for m in mentions if m.live and m.kind]
@@ -86,7 +118,7 @@ def _read_sentence(words: Words, sentence: int, mentions: list[Mention], state: 
     looking = course.exam is not None and sentence >= course.exam
     _set_aside_purposes(words, live)
     of_ear = [m for m in of_ear if m.live]
-    _side_the_history(words, patient, cues, state)
+    _side_the_history(words, patient, live, cues, state)
     plan_only = any(m.kind in _OF_THE_PLAN for m in live) and not any(
         m.kind in ("drum", "canal", "clearance", "length", "consistency", "complication", "occlusion") for m in of_ear
     )
@@ -108,6 +140,12 @@ def _read_sentence(words: Words, sentence: int, mentions: list[Mention], state: 
     _assign(words, of_ear, cues, state, sentence)
 
 
+def _of_it(row: list[str], m: Mention) -> bool:
+    """Whether a point of history is said of the ear named before ("had the wax taken out of it")."""
+    said = row[m.start : m.end + 3]
+    return any(a in ("of", "in", "on") and b == "it" for a, b in zip(said, said[1:], strict=False))
+
+
 def _stands_alone(words: Words, cue: Mention) -> bool:
     """Whether the part of a cue says nothing but where ("..., both sides, ...")."""
     part = words.part[cue.start]
@@ -120,8 +158,10 @@ def _stands_alone(words: Words, cue: Mention) -> bool:
 
 def _set_aside_purposes(words: Words, live: list[Mention]) -> None:
     """What advice or a referral is for ("a drop of oil for the dry skin") is not seen anew."""
-    plans = [m for m in live if m.kind in ("advice", "referral")]
+    plans = [m for m in live if m.kind in ("advice", "referral", "agent")]
     for m in live:
+        if m.kind == "clearance" and any(p.value == "leaflet_given" for p in plans):
+            m.aside = "said of a leaflet"
         if m.kind in _SEEN and any(
             p.end <= m.start and _PURPOSE & set(words.text[p.end : m.start]) for p in plans
         ):
@@ -135,7 +175,7 @@ def _is_cue(words: Words, m: Mention, mentions: list[Mention]) -> bool:
     said = row[m.start : m.end]
     if side in OPPOSITE and said[-1] in OPPOSITE and following in _NOT_A_PLACE:
         return False
-    if side == "right" and said[-1] == "right" and following in ("down", "up", "in", "on", "so", "then", "now", "there"):
+    if side == "right" and said[-1] == "right" and following in ("down", "up", "in", "on", "so", "then", "now"):
         return False
     if any(o.has("same") and o.start <= m.start <= o.end for o in mentions):
         return False
@@ -154,7 +194,9 @@ def _joins(row: list[str], m: Mention) -> bool:
     return "and" in row[m.end : m.end + 3] and row[m.end : m.end + 1] not in (["now"], ["clear"], ["ears"], ["sides"])
 
 
-def _side_the_history(words: Words, patient: list[Mention], cues: list[Mention], state: _State) -> None:
+def _side_the_history(
+    words: Words, patient: list[Mention], live: list[Mention], cues: list[Mention], state: _State
+) -> None:
     """Give symptoms and history the side said with them in the same part, or referred to by "it" or "that side"."""
     row = words.text
     previous: str = ""
@@ -162,8 +204,9 @@ def _side_the_history(words: Words, patient: list[Mention], cues: list[Mention],
     for m in patient:
         part = words.part[m.start]
         inside = [c for c in cues if words.part[c.start] == part]
-        after = [c for c in cues if words.part[c.start] == part + 1 and not any(
-            words.part[o.start] == part + 1 for o in patient) and _stands_alone(words, c)]  # fmt: skip
+        after = [c for c in cues if words.part[c.start] == part + 1 and (
+            _stands_alone(words, c) or not any(words.part[o.start] == part + 1 for o in live))
+            and not any(words.part[o.start] == part + 1 for o in patient)]  # fmt: skip
         chosen = inside or after
         side = ""
         if chosen:
@@ -172,12 +215,16 @@ def _side_the_history(words: Words, patient: list[Mention], cues: list[Mention],
             m.linked = [best]
         earlier = [c for c in cues if c.start < m.start and c.readings["ear_cue"] in ("right", "left", "both")]
         if side in ("that", "this", "first"):
-            side = earlier[-1].readings["ear_cue"] if earlier and earlier[-1] is not chosen[0] else last
+            side = earlier[-1].readings["ear_cue"] if earlier and earlier[-1] is not best else last
             m.linked = [earlier[-1]] if earlier else [state.last_side] if state.last_side is not None and side else []
         elif not side:
             low = max(i for i in range(m.start + 1) if i == 0 or words.part[i - 1] != part) if m.start else 0
             said = row[low : m.end + 5]
             own_subject = low > 0 and row[low] not in _VERBS
+            if m.kind == "history" and (row[low : low + 2] == ["and", "it"] or _of_it(row, m)) and (earlier or last in OPPOSITE):
+                by = earlier[-1] if earlier else state.last_side
+                if by is not None and by.readings["ear_cue"] in OPPOSITE:
+                    side, m.linked = by.readings["ear_cue"], [by]
             if m.kind == "symptom" and m.value != "dizziness" and ("it" in said or (earlier and not own_subject)) and (earlier or last in OPPOSITE):
                 by = earlier[-1] if earlier else state.last_side
                 if by is not None and by.readings["ear_cue"] in OPPOSITE:
@@ -198,13 +245,18 @@ def _assign(words: Words, of_ear: list[Mention], cues: list[Mention], state: _St
         for m in of_ear:
             m.ears = state.current
         return
-    targets = [(cue, _target(words, cue, state)) for cue in cues]
-    targets = [(cue, ears) for cue, ears in targets if ears]
+    start_ears = state.current
+    targets = []
+    for cue in cues:
+        ears = _target(words, cue, state)
+        if ears:
+            targets.append((cue, ears))
+            state.current = ears if len(ears) == 1 or not state.current else state.current
     if not targets:
         for m in of_ear:
             m.ears = state.current
         return
-    start_ears = state.current
+    state.current = start_ears
     whole = [t for t in targets if t[0].readings["ear_cue"] == "both"]
     sided = [t for t in targets if t[0].readings["ear_cue"] != "both"]
     for m in of_ear:

@@ -34,7 +34,8 @@ def removed_pieces(words: Words, live: list[Mention]) -> tuple[list[Piece], Piec
         if m.measure is None or m.measure.value <= 0 or _is_not_removed(words, m, live):
             continue
         if any(_is_total(words, x) for x in (m, *m.linked) if x.kind == "length"):
-            if len(m.ears) > 1 or len({p.ears for p in pieces}) > 1:
+            both = len(m.ears) > 1 or any(x.kind == "length" and _of_both(words, x) for x in m.linked)
+            if both or len({p.ears for p in pieces}) > 1:
                 total = Piece(m, m.measure.whole, m.ears)
                 continue
             if any(p.ears == m.ears for p in pieces):
@@ -66,7 +67,8 @@ def _is_not_removed(words: Words, m: Mention, live: list[Mention]) -> bool:
     start, end = words.bounds[words.sentence[m.start]]
     foreign = [o for o in live if o.kind == "foreign_body" and set(o.ears) & set(m.ears)]
     in_sentence = any(start <= o.start < end for o in foreign)
-    with_wax = "all" in row[m.end : end] or any(o.has("head") and o.readings["head"] == "wax" and start <= o.start < end for o in live)
+    with_wax = "all" in row[m.end : end] or any(
+        o.has("head") and o.readings["head"] == "wax" and start <= o.start < end and row[o.end - 1] != "plug" for o in live)
     waxless = foreign and not any(o.kind in ("consistency", "colour", "percent") and set(o.ears) & set(m.ears) for o in live)
     return not m.ears or bool(waxless) or (in_sentence and not with_wax)
 
@@ -85,6 +87,12 @@ def _is_total(words: Words, m: Mention) -> bool:
     said = words.text[start:end]
     return bool(_TOTAL & set(said)) or ("all" in said and "told" in said) or (
         len(m.ears) > 1 and not any(w in said for w in ("each", "apiece")))  # fmt: skip
+
+
+def _of_both(words: Words, m: Mention) -> bool:
+    start, end = words.bounds[words.sentence[m.start]]
+    said = words.text[start:end]
+    return "both" in said or "two" in said or "ears" in said
 
 
 def _same_piece(words: Words, a: Mention, b: Mention) -> bool:

@@ -23,6 +23,8 @@ def polarity(doc: Doc) -> Doc:
     words: Words = doc._.words
     mentions: list[Mention] = doc._.mentions
     scopes: list[Scope] = [s for s in doc._.scopes if s.category in ("negated", "possible")]
+    said_whole = {i for o in mentions if o.has("occlusion", "clearance", "not_seen", "advice", "consent") and _says_no(words, o)
+                  for i in range(words.token[o.start], words.last[o.end - 1] + 1)}  # fmt: skip
     at = 0
     for m in doc._.mentions:
         if _SELF_CONTAINED.issuperset(m.readings):
@@ -38,12 +40,21 @@ def polarity(doc: Doc) -> Doc:
                 if scope.category == "possible":
                     found = "possible"
                     break
+                if scope.trigger[0] in said_whole and not _goes_on(words, m):
+                    continue
+                if m.has("instrument") and scope.trigger[0] > last:
+                    continue
                 if not _out_of_reach(words, m, scope, mentions):
                     found = "denied"
         m.polarity = found
         if found == "denied" and _OWN_DENIAL & m.readings.keys() and _says_no(words, m):
             m.polarity = "affirmed"
     return doc
+
+
+def _goes_on(words: Words, m: Mention) -> bool:
+    """Whether a denial that is a phrase of its own goes on to this mention ("no wax or discharge")."""
+    return any(w in ("or", "nor") for w in words.text[max(m.start - 3, 0) : m.start])
 
 
 def _out_of_reach(words: Words, m: Mention, scope: Scope, mentions: list[Mention]) -> bool:

@@ -6,6 +6,7 @@ nearest noun decides, then what was last talked about, then how far the visit ha
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
 
 from spacy.language import Language
@@ -17,7 +18,7 @@ from extract.words import MARKS, Words
 NOT_LINKED = "not clear what it is said of"
 
 _EXAM = frozenset({"consistency", "colour", "occlusion", "percent", "depth", "instrument", "method", "drum", "canal",
-                   "skin", "length", "clearance"})  # fmt: skip
+                   "skin", "length", "clearance", "not_seen"})  # fmt: skip
 _BACKGROUND = frozenset({"symptom", "history", "consent"})
 _NAMING = frozenset({"right", "left", "first"})
 _REMOVERS = frozenset({"suction_tube", "fine_suction_tube", "jobson_horne_probe", "crocodile_forceps", "aural_forceps",
@@ -59,7 +60,7 @@ def subjects(doc: Doc) -> Doc:
     by_sentence: dict[int, list[Mention]] = {}
     for m in mentions:
         by_sentence.setdefault(words.sentence[m.start], []).append(m)
-    reader = _Subjects(words, doc._.courses)
+    reader = _Subjects(words, doc._.courses, mentions)
     for sentence in sorted(by_sentence):
         reader.sentence(sentence, by_sentence[sentence])
     return doc
@@ -76,7 +77,9 @@ def courses(words: Words, mentions: list[Mention]) -> dict[int, Course]:
         mine = [m for m in mentions if m.visit == visit and m.live]
         story = {words.sentence[m.start] for m in mine if (m.has("history") and not m.has("canal", "drum")) or (
             _BACKGROUND & m.readings.keys() and not _EXAM & m.readings.keys())}  # fmt: skip
-        described = [m for m in mine if _describes_ear(m) and words.sentence[m.start] not in story]
+        seen = Counter(words.sentence[m.start] for m in mine if m.has("consistency", "colour", "percent") and not m.has("weak"))
+        story -= {sentence for sentence, times in seen.items() if times > 1}
+        described = [m for m in mine if _describes_ear(words, m) and words.sentence[m.start] not in story]
         course = out[visit] = Course()
         if not described:
             continue
@@ -91,7 +94,10 @@ def courses(words: Words, mentions: list[Mention]) -> dict[int, Course]:
     return out
 
 
-def _describes_ear(m: Mention) -> bool:
+def _describes_ear(words: Words, m: Mention) -> bool:
+    if m.has("foreign_body") and not m.has("weak", "consistency"):
+        start, end = words.bounds[words.sentence[m.start]]
+        return bool({"there", "see", "look"} & set(words.text[max(m.start - 6, start) : min(m.start + 6, end)])) and m.polarity != "denied"
     return bool(_EXAM & m.readings.keys()) and not m.has("weak", "symptom", "history", "foreign_body") and (
         m.polarity != "denied" or m.has("occlusion"))  # fmt: skip
 
@@ -104,9 +110,10 @@ def _does_work(m: Mention) -> bool:
 
 
 class _Subjects:
-    def __init__(self, words: Words, courses: dict[int, Course]) -> None:
+    def __init__(self, words: Words, courses: dict[int, Course], mentions: list[Mention]) -> None:
         self.words, self.courses = words, courses
         self.last, self.since, self.visit = "", 99, -1
+        self.layered = {m.visit for m in mentions if m.has("layer") and not m.has("depth")}
 
     def sentence(self, number: int, mentions: list[Mention]) -> None:
         self.since += 1
@@ -171,6 +178,10 @@ class _Subjects:
             said = self.words.text[start:end]
             if not any(w.startswith("feel") or w.startswith("felt") or w.startswith("complain") for w in said):
                 m.aside = NOT_LINKED
+        elif m.kind == "symptom" and m.value == "discharge" and looking and self.words.text[m.start].startswith("run"):
+            m.aside = NOT_LINKED
+        elif m.kind == "colour" and any(o.start == m.end and o.has("foreign_body") for o in mentions):
+            m.aside = NOT_LINKED
         elif m.kind == "skin" and m.value in ("loose", "attached") and "skin" not in said_of and not (
             self.last == "skin" and self.since <= 1) and "skin" not in self.words.text[m.start : m.end]:  # fmt: skip
             m.aside = NOT_LINKED
@@ -218,6 +229,11 @@ class _Subjects:
             return self._patient_or_finding(m, kinds, weak, said_of, looking, working, mentions)
         if "history" in kinds and (not looking or self._tells_past(m)):
             return "history"
+        if kinds == ["layer"] and weak:
+            near = any(o.start in (m.end, m.end + 1) and o.has("consistency", "colour") for o in mentions)
+            return "layer" if near and self._opens(m) else ""
+        if "layer" in kinds and "depth" in kinds:
+            return "layer" if m.visit in self.layered else "depth"
         for kind in _OF.get(said_of, ()):
             if kind in kinds:
                 return kind
@@ -259,6 +275,8 @@ class _Subjects:
             return ""
         if "history" in kinds and (not looking or self._tells_past(m)):
             return "history"
+        if "perforation" in m.readings.values() and "complication" in kinds and _OURS & set(self._said(m)):
+            return "complication"
         if "drum" in kinds and (said_of == "drum" or (looking and self.last == "drum" and "canal" not in kinds)):
             return "drum"
         if "canal" in kinds and said_of in ("canal", "cavity", "skin") and (not working or "complication" not in kinds):

@@ -79,7 +79,7 @@ def _finishes(m: Mention) -> bool:
 
 def _settle_clear(words: Words, mentions: list[Mention], work: list[Mention]) -> None:
     """"Clear" before any work is no clearance; "no wax" after it is one."""
-    tools = [m for m in work if m.kind in ("instrument", "method", "length")]
+    tools = [m for m in work if m.kind in ("instrument", "method")]
     for m in mentions:
         worked = any(w.start < m.start for w in tools)
         if m.kind == "occlusion" and m.value == "none" and m.polarity != "denied" and worked:

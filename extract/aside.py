@@ -84,7 +84,7 @@ def _set_aside(words: Words, mentions: list[Mention], cue: Mention, sort: str) -
                 m.aside = REASONS[sort]
         elif sort == "other_person" and _own_family_speaks(words, m, cue):
             continue
-        elif sort == "past_visit" and m.has("drum", "canal"):
+        elif sort == "past_visit" and m.has("drum", "canal") and {"last", "previous", "visit"} & set(words.text[cue.start : cue.end]):
             m.aside = REASONS[sort]
         elif not _SPARED[sort] & m.readings.keys() or (sort == "other_person" and m.has("symptom", "history")):
             m.aside = REASONS[sort]
@@ -142,5 +142,5 @@ def _turns(row: list[str], i: int) -> bool:
 def _own_family_speaks(words: Words, m: Mention, cue: Mention) -> bool:
     """A parent or partner who speaks for the patient ("Mum says the right one's been draining")."""
     after = words.text[cue.end : cue.end + 3]
-    return any(w in ("says", "said", "'s", "is", "has", "reports", "thinks", "noticed", "booked", "signed", "consented",
-                     "telling", "and", "hasn't", "confirms") for w in after) and m.start > cue.start  # fmt: skip
+    return any(w in ("says", "said", "reports", "thinks", "noticed", "booked", "signed", "consented", "telling", "confirms",
+                     "reckons", "tells") for w in after) and m.start > cue.start  # fmt: skip

@@ -160,13 +160,13 @@ class Builder:
         occlusion = [m for m in mine if m.kind == "occlusion" and m.polarity != "denied"]
         if percent:
             amount = percent[-1].measure.whole if percent[-1].measure is not None else 0
-            before.occlusion_percent = self.value(percent[-1], amount) if amount < 100 else None
+            before.occlusion_percent = self.value(percent[-1], amount)
             word = "none" if amount == 0 else "complete" if amount >= 100 else "partial"
             before.occlusion = self.value(percent[-1], word, "inferred")
         if occlusion and not (percent and before.occlusion_percent):
             before.occlusion = self.value(occlusion[-1], occlusion[-1].value)
         before.wax = self._wax(mine)
-        if any(m.kind == "same" for m in mine) and not before.wax:
+        if any(m.kind == "same" and self._compares_ears(m) for m in mine) and not before.wax:
             before.wax = self._copied_wax(mine, live, index)
         before.depth = self._list(m for m in mine if m.kind == "depth")
         foreign = [m for m in mine if m.kind == "foreign_body" and m.polarity != "denied"]
@@ -204,6 +204,11 @@ class Builder:
                 entry.where.certainty = "stated"
             getattr(entry, m.kind).append(self.value(m, m.value))
         return list(entries.values())
+
+    def _compares_ears(self, m: Mention) -> bool:
+        """Whether "the same" speaks of the other ear or of wax."""
+        here = [o for o in self.mentions if self.words.sentence[o.start] == self.words.sentence[m.start]]
+        return m.value == "as_other" or any(o.has("ear_cue") or o.readings.get("head") == "wax" for o in here)
 
     def _copied_wax(self, mine: list[Mention], live: list[Mention], index: int) -> list[Wax]:
         same = next(m for m in mine if m.kind == "same")

@@ -163,7 +163,8 @@ def _set_aside_purposes(words: Words, live: list[Mention]) -> None:
         if m.kind == "clearance" and any(p.value == "leaflet_given" for p in plans):
             m.aside = "said of a leaflet"
         if m.kind in _SEEN and any(
-            p.end <= m.start and _PURPOSE & set(words.text[p.end : m.start]) for p in plans
+            p.end <= m.start and _PURPOSE & set(words.text[p.end : m.start])
+            and (p.kind != "agent" or m.kind in ("skin", "canal")) for p in plans
         ):
             m.aside = "the reason for advice or referral"
 

@@ -47,6 +47,9 @@ def removed_pieces(words: Words, live: list[Mention]) -> tuple[list[Piece], Piec
                 pieces[-1].mention, pieces[-1].mm = m, m.measure.whole
             previous = m
             continue
+        earlier = _put_right(words, m, pieces)
+        if earlier is not None:
+            pieces.remove(earlier)
         pieces.append(Piece(m, m.measure.whole, m.ears))
         previous = m
     return pieces, total
@@ -64,6 +67,9 @@ def _is_not_removed(words: Words, m: Mention, live: list[Mention]) -> bool:
         if o.kind == "instrument" and o.value in _SIZED and m.measure is not None and m.measure.value <= 12:
             if o.start == m.end or (o.end <= m.start <= o.end + 1 and o.value == "speculum"):
                 return True
+    foreign_words = {w for o in live if o.kind == "foreign_body" and set(o.ears) & set(m.ears) for w in row[o.start : o.end]}
+    if row[m.end : m.end + 1] == ["of"] and foreign_words & set(row[m.end + 1 : m.end + 3]):
+        return True
     start, end = words.bounds[words.sentence[m.start]]
     foreign = [o for o in live if o.kind == "foreign_body" and set(o.ears) & set(m.ears)]
     in_sentence = any(start <= o.start < end for o in foreign)
@@ -80,6 +86,22 @@ def _tells_place(after: list[str]) -> bool:
     if after[0] in ("from", "off", "away", "short", "past", "beyond"):
         return any(w in ("drum", "eardrum", "tm", "entrance", "opening", "outside", "membrane") for w in after)
     return len(after) < 2 or after[1] in MARKS or after[1] in ("from", "to") or after[0] == "down"
+
+
+def _put_right(words: Words, m: Mention, pieces: list[Piece]) -> Piece | None:
+    """The piece that a late remark corrects ("that second piece from the right, I misread it, it's 11")."""
+    start, _ = words.bounds[words.sentence[m.start]]
+    said = words.text[start : m.start]
+    if not {"misread", "sorry", "correction", "wrong"} & set(said) or "that" not in said:
+        return None
+    mine = [p for p in pieces if p.ears == m.ears]
+    order = next((_ORDER[w] for w in said if w in _ORDER), None)
+    if order is None or not mine or order >= len(mine):
+        return None
+    return mine[order]
+
+
+_ORDER = {"first": 0, "second": 1, "third": 2, "last": -1}
 
 
 def _is_total(words: Words, m: Mention) -> bool:

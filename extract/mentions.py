@@ -85,7 +85,7 @@ class PhraseBook:
         """All phrases of all sets; words that are noise steer nothing."""
         values = self.values.find(row)
         noise = {i for f in values if "noise" in f.readings for i in range(f.start, f.end)}
-        steering = [f for part in (self.cues, self.ears) for f in part.find(row) if f.start not in noise]
+        steering = [f for part in (self.cues, self.ears) for f in part.find(row) if f.start not in noise and f.end - 1 not in noise]
         return [Mention(f.start, f.end, f.readings) for f in values + steering]
 
 
@@ -177,13 +177,13 @@ def _settle_pieces(row: list[str], counted: list[Mention], found: list[Mention])
     """A bare number that measures a further piece: "twelve mil. Next one's eight", "and another of seven"."""
     last: Mention | None = None
     for c in counted:
-        if c.kind == "length":
+        if c.kind == "length" and c.measure is not None and c.measure.unit == "mm":
             last = c
         elif c.kind == "bare" and last is not None and c.measure is not None and 1 <= c.measure.value <= 45:
-            lead = row[max(c.start - 4, last.end) : c.start]
+            lead = row[max(c.start - 6, last.end) : c.start]
             after = row[c.end : c.end + 1]
             named = {"another", "next", "second", "third", "other"} & set(lead) or ("one" in lead and "left" in row[max(c.start - 7, 0) : c.start])
-            if named and c.start - last.end < 16 and lead[-1:] and lead[-1] in _PIECE_LEADS and after in ([], ["."], [","]):
+            if named and c.start - last.end < 30 and lead[-1:] and lead[-1] in _PIECE_LEADS and after in ([], ["."], [","]):
                 if last.measure is not None and last.measure.unit == "mm":
                     c.measure.kind, c.measure.unit = "length", "mm"
                     c.kind, c.readings = "length", {"length": ""}

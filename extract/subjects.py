@@ -77,7 +77,8 @@ def courses(words: Words, mentions: list[Mention]) -> dict[int, Course]:
         mine = [m for m in mentions if m.visit == visit and m.live]
         story = {words.sentence[m.start] for m in mine if (m.has("history") and not m.has("canal", "drum")) or (
             _BACKGROUND & m.readings.keys() and not _EXAM & m.readings.keys())}  # fmt: skip
-        seen = Counter(words.sentence[m.start] for m in mine if m.has("consistency", "colour", "percent") and not m.has("weak"))
+        seen = Counter(words.sentence[m.start] for m in mine if m.polarity != "denied" and not m.has("weak", "history")
+                       and m.has("consistency", "colour", "percent", "instrument", "length", "drum", "clearance"))  # fmt: skip
         story -= {sentence for sentence, times in seen.items() if times > 1}
         described = [m for m in mine if _describes_ear(words, m) and words.sentence[m.start] not in story]
         course = out[visit] = Course()
@@ -95,6 +96,8 @@ def courses(words: Words, mentions: list[Mention]) -> dict[int, Course]:
 
 
 def _describes_ear(words: Words, m: Mention) -> bool:
+    if m.has("drum") and m.has("history") and {"drum", "tm", "eardrum"} & set(words.text[max(m.start - 3, 0) : m.start]):
+        return not {"had", "history", "previous", "never"} & set(words.text[max(m.start - 8, 0) : m.start])
     if m.has("foreign_body") and not m.has("weak", "consistency"):
         start, end = words.bounds[words.sentence[m.start]]
         return bool({"there", "see", "look"} & set(words.text[max(m.start - 6, start) : min(m.start + 6, end)])) and m.polarity != "denied"
@@ -311,8 +314,9 @@ class _Subjects:
             if row[i] not in _BETWEEN and not joint and not self._describes(i, mentions):
                 break
             i += 1
-        where = next((h for h in heads if m.end < h.start <= m.end + 4), None)
-        if where is not None and row[m.end] in _PLACES and not any(w in MARKS for w in row[m.end : where.start]):
+        where = next((h for h in heads if m.end < h.start <= m.end + 5), None)
+        between = row[m.end : where.start] if where is not None else []
+        if where is not None and _PLACES & set(between) and not any(w in MARKS or w == "and" for w in between):
             if m.has("drum", "canal") and where.readings["head"] in ("drum", "canal", "skin", "cavity"):
                 return where
         before = [h for h in heads if h.end <= m.start]

@@ -1,0 +1,246 @@
+"""The data of repair: known confusions of words, and the terms that may be repaired by sound alone.
+
+Read from vocabulary/sounds.yaml, whose notation is explained at its top. Every set of words is laid out here once,
+so that the repair itself only looks words up.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+import yaml
+
+from extract.words import plain_word
+from shared.errors import BadVocabulary
+from shared.vocabulary import CLOSED, CUES, GAPS, Vocabulary, forms
+
+PLACES = ("alone", "opening", "closing")
+NUMBERS = ("before", "after")
+_CONFUSION_KEYS = {"heard", "meant", "before", "after", "near", "unless", "place", "number", "doubtful"}
+_TERM_KEYS = {"kinds", "near", "least"}
+_ENDING = re.compile(r"(?<=\w)('(?:s|m|re|ve|ll|d)|n't)\b")
+_FORM = "See the notes at the top of the shipped sounds.yaml."
+
+
+@dataclass(frozen=True, slots=True)
+class Confusion:
+    """One known confusion: what is heard, what was meant, and what must hold around it.
+
+    before: words, one of which stands right before. after: right after. near: in the same sentence.
+    unless: in the sentence, they forbid it. place: where in the sentence. number: a number stands there.
+    """
+
+    heard: tuple[str, ...]
+    meant: tuple[str, ...]
+    before: frozenset[str] = frozenset()
+    after: frozenset[str] = frozenset()
+    near: frozenset[str] = frozenset()
+    unless: frozenset[str] = frozenset()
+    place: str = ""
+    number: str = ""
+    doubtful: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Term:
+    """A phrase of the vocabulary that may be repaired by sound: its words, the words it is said among, and how alike
+    the heard words must sound (0 to 1)."""
+
+    words: tuple[str, ...]
+    near: frozenset[str]
+    least: float
+
+
+@dataclass(slots=True)
+class Sounds:
+    """Everything sounds.yaml says. ear, work, other: words that show a text to be about ear care.
+
+    ordinary: everyday words. kept: words no repair by sound may swallow. phrases: those that stand as they are.
+    """
+
+    ear: frozenset[str]
+    work: frozenset[str]
+    other: frozenset[str]
+    ordinary: frozenset[str]
+    kept: frozenset[str]
+    phrases: frozenset[tuple[str, ...]]
+    confusions: dict[str, list[Confusion]] = field(default_factory=dict)
+    terms: list[Term] = field(default_factory=list)
+
+
+def load_sounds(vocabulary: Vocabulary, own: Path | None = None) -> Sounds:
+    """The shipped sounds.yaml, or another file of its form, laid out over a vocabulary.
+
+    Raises BadVocabulary, naming file and entry, for anything that does not follow the schema.
+    """
+    if own is None:
+        text = (resources.files("shared.vocabulary") / "sounds.yaml").read_text(encoding="utf-8")
+        return parse_sounds(text, vocabulary, "sounds.yaml")
+    try:
+        text = own.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise BadVocabulary("cannot be read", where=str(own), remedy="Give a UTF-8 text file.") from error
+    return parse_sounds(text, vocabulary, own.name)
+
+
+def parse_sounds(text: str, vocabulary: Vocabulary, where: str) -> Sounds:
+    """Read the text of a sounds file. where: its name, for messages.
+
+    Raises BadVocabulary as load_sounds does.
+    """
+    try:
+        tree = yaml.load(text, Loader=getattr(yaml, "CSafeLoader", yaml.SafeLoader))
+    except yaml.YAMLError as error:
+        line = getattr(getattr(error, "problem_mark", None), "line", -1) + 1
+        raise BadVocabulary(
+            "not valid YAML", where=f"{where}, line {line}", remedy="Check indents, colons and quotes."
+        ) from error
+    return _Reading(vocabulary, where).sounds(tree)
+
+
+def _cut(words: tuple[str, ...]) -> tuple[str, ...]:
+    """Words in their one spelling, endings with an apostrophe apart, as they stand in a row."""
+    return tuple(plain_word(w) for word in words for w in _ENDING.sub(r" \1", word).split())
+
+
+class _Reading:
+    """One reading of one file."""
+
+    def __init__(self, vocabulary: Vocabulary, where: str) -> None:
+        self.vocabulary = vocabulary
+        self.where = where
+        self.sets: dict[str, frozenset[str]] = {}
+
+    def sounds(self, tree: Any) -> Sounds:
+        top = self.mapping(tree, {"sets", "gate", "ordinary", "kept", "terms", "confusions"}, "the whole file")
+        sets = top.get("sets", {})
+        if not isinstance(sets, dict):
+            raise self.bad("must map names to lists of words", "sets")
+        for name, entries in sets.items():
+            self.sets[name] = self.words(entries, f"sets, {name}")
+        gate = self.mapping(top.get("gate"), {"ear", "work", "other"}, "gate")
+        ear, work, other = (self.words(gate.get(key), f"gate, {key}") for key in ("ear", "work", "other"))
+        ordinary, kept = (frozenset(self.text(top.get(key), key).split()) for key in ("ordinary", "kept"))
+        phrases = frozenset(form for kind in CLOSED for form in self.forms_of(kind, "the vocabulary"))
+        sounds = Sounds(ear, work, other, ordinary, kept, phrases)
+        seen: dict[Confusion, tuple[str, ...]] = {}
+        for number, row in enumerate(self.listed(top.get("confusions"), "confusions"), 1):
+            for confusion in self.confusion(row, f"confusions, row {number}"):
+                same = replace(confusion, meant=(), doubtful=False)
+                if seen.setdefault(same, confusion.meant) != confusion.meant:
+                    both = f"both {' '.join(seen[same])} and {' '.join(confusion.meant)}"
+                    raise self.bad(f"{' '.join(confusion.heard)!r} means {both}", f"confusions, row {number}")
+                sounds.confusions.setdefault(confusion.heard[0], []).append(confusion)
+        for rows in sounds.confusions.values():
+            rows.sort(key=lambda c: -len(c.heard))
+        for number, row in enumerate(self.listed(top.get("terms"), "terms"), 1):
+            sounds.terms += self.terms(row, sounds.ordinary, f"terms, row {number}")
+        return sounds
+
+    def confusion(self, row: Any, where: str) -> Iterator[Confusion]:
+        row = self.mapping(row, _CONFUSION_KEYS, where)
+        heard, meant = row.get("heard"), row.get("meant")
+        if not isinstance(heard, str) or not isinstance(meant, str) or not heard.strip() or not meant.strip():
+            raise self.bad("needs heard and meant, each a phrase", where)
+        where = f"{where} ({heard!r})"
+        around = {
+            key: self.named(row[key], f"{where}, {key}")
+            for key in ("before", "after", "near", "unless")
+            if key in row
+        }
+        place, number = row.get("place", ""), row.get("number", "")
+        self.one_of(place, ("", *PLACES), f"{where}, place")
+        self.one_of(number, ("", *NUMBERS), f"{where}, number")
+        doubtful = row.get("doubtful", False)
+        if not isinstance(doubtful, bool):
+            raise self.bad("doubtful must be true or false", where)
+        try:
+            said = [_cut(form) for form in forms(heard)]
+        except ValueError as error:
+            raise self.bad(str(error), where) from error
+        for form in said:
+            if any(word in GAPS for word in form):
+                raise self.bad("a heard phrase has no gaps", where)
+            yield Confusion(
+                form,
+                _cut(tuple(meant.lower().split())),
+                **around,
+                place=place,
+                number=number,
+                doubtful=doubtful,
+            )
+
+    def terms(self, row: Any, ordinary: frozenset[str], where: str) -> Iterator[Term]:
+        row = self.mapping(row, _TERM_KEYS, where)
+        least = row.get("least")
+        if not isinstance(least, float) or not 0.5 <= least <= 1:
+            raise self.bad(f"least must be a number from 0.5 to 1, not {least!r}", where)
+        near = self.named(row.get("near"), f"{where}, near")
+        for kind in self.listed(row.get("kinds"), f"{where}, kinds"):
+            for form in self.forms_of(kind, where):
+                if len(form) <= 3 and not ordinary.issuperset(form):
+                    yield Term(form, near, least)
+
+    def forms_of(self, entry: Any, where: str) -> Iterator[tuple[str, ...]]:
+        """The gapless forms of a kind's phrases ("kind" or "kind/value")."""
+        kind, _, value = str(entry).partition("/")
+        allowed = CLOSED.get(kind) or CUES.get(kind)
+        if allowed is None or (value and value not in allowed):
+            raise self.bad(f"no such kind or value in the vocabulary: {entry!r}", where)
+        for known, its_value, phrase in self.vocabulary.phrases():
+            if known == kind and (not value or value == its_value):
+                for form in forms(phrase):
+                    if not any(word in GAPS for word in form):
+                        yield _cut(form)
+
+    def words(self, entries: Any, where: str) -> frozenset[str]:
+        """A list of words; "@name" stands for a set above, "@kind" or "@kind/value" for the single-word phrases of the vocabulary."""
+        out: set[str] = set()
+        for entry in self.listed(entries, where):
+            if not isinstance(entry, str) or not entry.strip():
+                raise self.bad(f"{entry!r} is not a word; put it in quotes", where)
+            if entry[1:] in self.sets and entry.startswith("@"):
+                out |= self.sets[entry[1:]]
+            elif entry.startswith("@"):
+                out.update(form[0] for form in self.forms_of(entry[1:], where) if len(form) == 1)
+            else:
+                out.update(entry.split())
+        return frozenset(out)
+
+    def named(self, entry: Any, where: str) -> frozenset[str]:
+        """A set by its name, or a list of set names and words of its own."""
+        if isinstance(entry, str):
+            if entry not in self.sets:
+                raise self.bad(f"no set is named {entry!r}; sets are {', '.join(sorted(self.sets))}", where)
+            return self.sets[entry]
+        return self.words(entry, where)
+
+    def text(self, value: Any, where: str) -> str:
+        if not isinstance(value, str):
+            raise self.bad("must be words with spaces between", where)
+        return value
+
+    def mapping(self, value: Any, allowed: set[str], where: str) -> Mapping[str, Any]:
+        if not isinstance(value, dict):
+            raise self.bad(f"must have the keys {', '.join(sorted(allowed))}", where)
+        for key in value:
+            if key not in allowed:
+                raise self.bad(f"unknown key {key!r}; known are {', '.join(sorted(allowed))}", where)
+        return value
+
+    def listed(self, value: Any, where: str) -> list[Any]:
+        if not isinstance(value, list) or not value:
+            raise self.bad("needs a list", where)
+        return value
+
+    def one_of(self, value: Any, allowed: tuple[str, ...], where: str) -> None:
+        if value not in allowed:
+            raise self.bad(f"{value!r} is not one of {', '.join(filter(None, allowed))}", where)
+
+    def bad(self, what: str, entry: str) -> BadVocabulary:
+        return BadVocabulary(what, where=f"{self.where}, {entry}", remedy=_FORM)

@@ -84,11 +84,11 @@ def explain(doc: Doc, visits: Sequence[Visit] | None = None) -> list[Explained]:
     taken = _beside(entries, (c for c, found in mentions.items() if any(_is_shown(m) for m in found)))
     recorded = {(e.field.rsplit(".", 1)[-1], str(e.value.value)) for found in entries.values() for e in found}
     out: list[Explained] = []
-    at = 0
+    whole, at = doc.text, 0
     for chars in taken:
         if chars[0] > at:
-            out.append(Explained((at, chars[0]), doc.text[at : chars[0]]))
-        text = doc.text[chars[0] : chars[1]]
+            out.append(Explained((at, chars[0]), whole[at : chars[0]]))
+        text = whole[chars[0] : chars[1]]
         found = mentions.get(chars, [])
         if chars in entries:
             out.append(
@@ -97,8 +97,8 @@ def explain(doc: Doc, visits: Sequence[Visit] | None = None) -> list[Explained]:
         else:
             out.append(_mentioned(chars, text, next(m for m in found if _is_shown(m)), recorded))
         at = chars[1]
-    if at < len(doc.text):
-        out.append(Explained((at, len(doc.text)), doc.text[at:]))
+    if at < len(whole):
+        out.append(Explained((at, len(whole)), whole[at:]))
     return out
 
 

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import pairwise
 
-from extract.corrections import CORRECTED
 from extract.mentions import Mention
 from extract.notices.guidance import guidance
 from extract.notices.view import VisitView
+from extract.words import STOPS
 from shared.record import Notice
 
-_SOON = 8
+_SOON = 3
 """Words between "sorry" and the side that is put right."""
 
 _OVER = frozenset({"more", "further", "longer", "anymore", "stopped", "stops", "settled", "now"})
@@ -29,20 +30,23 @@ def contradictions(view: VisitView) -> Iterator[Notice]:
 
 
 def _sides_corrected(view: VisitView) -> Iterator[Notice]:
+    """Sides put right far from where they were said, whether or not the reading could follow."""
     limit = guidance().limits.far_words
     cues = [m for m in view.mentions if m.readings.get("ear_cue") in ("right", "left")]
-    for struck in (m for m in cues if m.aside == CORRECTED):
-        side = struck.readings["ear_cue"]
-        after = (m for m in cues if m.start > struck.start and m.live and m.readings["ear_cue"] != side)
-        later = next(after, None)
-        if later is not None and later.start - struck.end > limit and _puts_right(view, later):
+    for said, later in pairwise(cues):
+        differ = said.readings["ear_cue"] != later.readings["ear_cue"]
+        if differ and later.live and later.start - said.end > limit and _puts_right(view, later):
             ear = next((i for i, e in enumerate(view.visit.ears) if e.side.chars == view.chars(later)), None)
             path = f"ears[{ear}].side" if ear is not None else ""
-            yield view.notice("side_corrected", struck, path=path, other=view.quoted(later))
+            yield view.notice("side_corrected", said, path=path, other=view.quoted(later))
 
 
 def _puts_right(view: VisitView, cue: Mention) -> bool:
-    return any(m.has("correction") and 0 <= cue.start - m.end <= _SOON for m in view.mentions)
+    """Whether a word such as "sorry" or "correction" leads straight to the side."""
+    for m in view.mentions:
+        if m.readings.get("correction") in ("strong", "icao") and 0 <= cue.start - m.end <= _SOON:
+            return not any(w in STOPS for w in view.words.text[m.end : cue.start])
+    return False
 
 
 def _consent(view: VisitView) -> Iterator[Notice]:

@@ -14,6 +14,7 @@ from shared.record import Notice
 
 _DAYS = {"days": 1, "weeks": 7, "months": 30, "years": 365}
 _OF_OTHERS = ("teaching", "other_person", "chat")
+_STILL_ASKED = ("", NOT_LINKED, REASONS["past_visit"])
 
 
 def findings(view: VisitView) -> Iterator[Notice]:
@@ -46,42 +47,39 @@ def _may_share_ear(a: Located, b: Located) -> bool:
 
 
 def _sudden_loss(view: VisitView) -> Iterator[Notice]:
+    """One notice of a sudden loss, recorded or not: one of weeks ago may have been read as history."""
     limits = guidance().limits
-    for v in view.values:
-        if v.field != "background.symptoms" or not _is_sudden(view, v):
-            continue
-        began = _time_near(view, v)
-        kind, other = "sudden_hearing_loss_undated", ""
-        if began is not None and began.measure is not None:
-            days = float(began.measure.value) * _DAYS[began.measure.unit]
-            kind = f"sudden_hearing_loss_{'recent' if days <= limits.recent_days else 'older'}"
-            other = view.quoted(began)
-        yield view.notice(kind, v, other=other, more=_no_referral(view))
-        return
-
-
-def _is_sudden(view: VisitView, v: Located) -> bool:
-    """A sudden loss, or a loss with "suddenly" in its sentence: better asked once too often."""
-    if v.value.value != "hearing_loss":
-        return bool(v.value.value == "sudden_hearing_loss")
-    said = _symptom(view, v)
+    said = next((m for m in view.mentions if _is_sudden(view, m)), None)
     if said is None:
+        return
+    began = _time_near(view, said)
+    kind, other = "sudden_hearing_loss_undated", ""
+    if began is not None and began.measure is not None:
+        days = float(began.measure.value) * _DAYS[began.measure.unit]
+        kind = f"sudden_hearing_loss_{'recent' if days <= limits.recent_days else 'older'}"
+        other = view.quoted(began)
+    chars = view.chars(said)
+    recorded = next(
+        (v for v in view.values if v.field == "background.symptoms" and v.value.chars == chars), None
+    )
+    yield view.notice(kind, recorded or said, other=other, more=_no_referral(view))
+
+
+def _is_sudden(view: VisitView, m: Mention) -> bool:
+    """A sudden loss, or a loss with "suddenly" in its sentence: better asked once too often."""
+    meant = m.readings.get("symptom")
+    if m.polarity == "denied" or m.aside not in _STILL_ASKED:
         return False
-    start, end = view.words.bounds[view.words.sentence[said.start]]
+    if meant != "hearing_loss":
+        return meant == "sudden_hearing_loss"
+    start, end = view.words.bounds[view.words.sentence[m.start]]
     return any(w in guidance().limits.sudden_words for w in view.words.text[start:end])
 
 
-def _symptom(view: VisitView, v: Located) -> Mention | None:
-    return next((m for m in view.live if m.kind == "symptom" and view.chars(m) == v.value.chars), None)
-
-
-def _time_near(view: VisitView, v: Located) -> Mention | None:
+def _time_near(view: VisitView, said: Mention) -> Mention | None:
     """A length of time said in the sentence of a symptom or in the next."""
-    said = _symptom(view, v)
-    if said is None:
-        return None
     at = view.words.sentence
-    for m in view.live:
+    for m in view.mentions:
         timed = m.kind == "interval" and m.measure is not None and m.measure.unit in _DAYS
         if timed and 0 <= at[m.start] - at[said.start] <= 1:
             return m

@@ -128,7 +128,8 @@ class VisitView:
     def at(self, chars: tuple[int, int]) -> Evidence:
         """The words at these characters."""
         seconds = self.transcript.seconds(*chars) if self.transcript is not None else None
-        return Evidence(self.doc.text[chars[0] : chars[1]], chars, seconds)
+        span = self.doc.char_span(*chars)
+        return Evidence(span.text if span is not None else None, chars, seconds)
 
     def quoted(self, *behind: Behind) -> str:
         """Words in quotation marks, each once."""

@@ -21,11 +21,18 @@ class Check:
     about: tuple[Value[Any] | Notice, ...]
     guidance: str = ""
 
+    @property
+    def words(self) -> set[tuple[int, int] | None]:
+        """Where its words stand in the text."""
+        return {value.chars for value in self.about if value.chars}
+
 
 def checks(visit: Visit) -> list[Check]:
     """What to look at, the weightiest first."""
     notices = sorted(visit.notices, key=lambda notice: -notice.weight)
-    return [*map(_noticed, notices), *_unsaid(visit), *_doubtful(visit), *_unclear(visit)]
+    told = {notice.chars for notice in notices}
+    ours = [*_unsaid(visit), *_doubtful(visit), *_unclear(visit)]
+    return [*map(_noticed, notices), *(check for check in ours if not told & check.words)]
 
 
 def _noticed(notice: Notice) -> Check:
@@ -34,8 +41,6 @@ def _noticed(notice: Notice) -> Check:
 
 
 def _unsaid(visit: Visit) -> Iterator[Check]:
-    if any(notice.kind == "side_unstated" for notice in visit.notices):
-        return
     for ear in visit.ears:
         if ear.side.value == "unstated":
             yield Check("Which ear? No side was said.", (ear.side,))

@@ -30,6 +30,9 @@ def report(fault: Exception, where: str = "") -> int:
         say(fault.line)
         return BAD_INPUT if isinstance(fault, BadInput) else FAILED
     head = f"{where}: " if where else ""
+    if isinstance(fault, OSError) and fault.strerror:
+        say(f"{head}{fault.strerror}. Check the disk and who may use it, then try again.")
+        return FAILED
     say(f"{head}something went wrong that Earside did not expect ({type(fault).__name__}). "
         "Run again with EARSIDE_DEBUG=1 for details.")  # fmt: skip
     if os.environ.get("EARSIDE_DEBUG"):

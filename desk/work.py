@@ -48,7 +48,7 @@ def extract_only(paths: Iterable[str], *, model: str, form: str) -> None:
     reader = _reader()
 
     def one(path: str) -> None:
-        visits = reader.read(_read(path, model).transcript)
+        visits = _visits(reader, _read(path, model))
         click.echo(json.dumps({"source": path, "visits": [_as_data(visit, form) for visit in visits]}))
 
     _each(paths, one)
@@ -61,7 +61,7 @@ def extract(paths: Iterable[str], *, model: str, data: Path | None, replace: boo
 
         def one(path: str) -> None:
             reading = _read(path, model)
-            for visit_id in _keep(store, reading, reader.read(reading.transcript), replace=replace):
+            for visit_id in _keep(store, reading, _visits(reader, reading), replace=replace):
                 _show(store, visit_id)
                 say(f"\nNext: check it against the words. See it again with: earside show {visit_id}\n")
 
@@ -108,7 +108,7 @@ def demo(*, model: str, data: Path | None) -> None:
     say(f"Listening to {path.name}: an invented patient, a voice made by a computer.\n")
     with tempfile.TemporaryDirectory() as passing, Store(data or Path(passing)) as store:
         reading = _read(str(path), model)
-        for visit_id in _keep(store, reading, _reader().read(reading.transcript)):
+        for visit_id in _keep(store, reading, _visits(_reader(), reading)):
             _show(store, visit_id)
     say("\nThis was a demonstration; " + (f"it is kept in {data}." if data else "nothing of it was kept."))
     say("Next: record a visit of your own, then run: earside extract YOUR_RECORDING")
@@ -149,6 +149,13 @@ def _read(path: str, model: str) -> sources.Reading:
     if note := reading.transcript.settings.get("note"):
         say(f"{path}: {note}")
     return reading
+
+
+def _visits(reader: Reader, reading: sources.Reading) -> list[Visit]:
+    visits = reader.read(reading.transcript)
+    if not visits and not reading.is_silent:
+        say(f"{reading.path}: nothing of ear care was recognised in its words")
+    return visits
 
 
 def _keep(

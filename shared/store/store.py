@@ -18,7 +18,7 @@ from platformdirs import user_data_path
 from pydantic import ValidationError
 from sqlite_utils import Database
 
-from shared.errors import StoreError
+from shared.errors import BadInput, StoreError
 from shared.record import Visit
 from shared.store import rows, schema
 from shared.store.faults import faults
@@ -130,7 +130,7 @@ class Store:
         """Put a person's correction in place of a draft, and note who changed what.
 
         revision: the one the correction was based on. Raises StoreError if the visit has changed since,
-        is no longer a draft, or is not there.
+        is no longer a draft; BadInput if there is none.
         """
         if not who.strip() or who == MACHINE:
             raise StoreError("a change needs the name of the person who made it", where=f"visit {visit_id}")
@@ -150,14 +150,15 @@ class Store:
             return self.visit(visit_id)
 
     def visit(self, visit_id: int) -> rows.StoredVisit:
-        """One visit, a replaced one too. Raises StoreError if there is none, or it cannot be understood."""
+        """One visit, a replaced one too. Raises BadInput if there is none, StoreError if it
+        cannot be understood."""
         found = self._rows(
             """SELECT v.*, r.name FROM visits v JOIN transcripts t ON t.id = v.transcript_id
             JOIN recordings r ON r.id = t.recording_id WHERE v.id = ?""",
             visit_id,
         )
         if not found:
-            raise StoreError("there is no such visit", where=f"visit {visit_id}", remedy="See: earside list")
+            raise BadInput("there is no such visit", where=f"visit {visit_id}", remedy="See: earside list")
         row = found[0]
         try:
             visit = Visit.model_validate_json(row["record"])

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import sqlite3
+import subprocess
+import sys
 from collections.abc import Callable
 from pathlib import Path
 
@@ -192,3 +194,24 @@ def test_a_folder_that_cannot_take_transcripts(earside: Earside, files: Path) ->
     assert "cannot be written" in done.stderr
     assert len(done.stderr.splitlines()) == 1
     assert done.exit_code == 1
+
+
+def test_talk_of_other_things_makes_no_visit_and_says_so(earside: Earside, tmp_path: Path) -> None:
+    (tmp_path / "chat.txt").write_text("nothing but football")
+    for form in ("--plain", "--full"):
+        done = earside("extract", form, "chat.txt")
+        assert (lines(done.stdout), done.exit_code) == ([{"source": "chat.txt", "visits": []}], 0)
+        assert done.stderr == "chat.txt: nothing of ear care was recognised in its words\n"
+    assert earside("extract", "chat.txt").stdout == ""
+    assert earside("search", "football").exit_code == 0
+
+
+def test_an_output_that_is_full(files: Path) -> None:
+    with open("/dev/full", "w") as full:
+        command = [sys.executable, "-m", "desk.cli", "transcribe", "note.txt"]
+        done = subprocess.run(command, cwd=files, stdout=full, stderr=subprocess.PIPE, text=True, check=False)
+    assert (
+        done.stderr
+        == "note.txt: No space left on device. Check the disk and who may use it, then try again.\n"
+    )
+    assert done.returncode == 1

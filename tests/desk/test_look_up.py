@@ -83,7 +83,7 @@ def test_nothing_kept_yet(earside: Earside) -> None:
         assert (done.stdout, done.exit_code) == ("", 0)
         assert done.stderr.startswith("No visit is kept yet. Start with: earside extract")
     done = earside("show", "7")
-    assert (done.stderr, done.exit_code) == ("visit 7: there is no such visit. See: earside list\n", 1)
+    assert (done.stderr, done.exit_code) == ("visit 7: there is no such visit. See: earside list\n", 2)
 
 
 def test_what_was_dictated_cannot_command_the_terminal(earside: Earside, tmp_path: Path) -> None:

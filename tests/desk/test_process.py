@@ -47,7 +47,9 @@ def test_exit_codes(alone: dict[str, str], tmp_path: Path) -> None:
     assert run("list", env=alone).returncode == 0
     assert run("transcribe", str(tmp_path / "missing.wav"), env=alone).returncode == 2
     assert run("no-such-command", env=alone).returncode == 2
-    assert run("show", "7", env=alone).returncode == 1
+    assert run("show", "7", env=alone).returncode == 2
+    (tmp_path / "data" / "earside.db").write_text("not a database " * 100)
+    assert run("list", env=alone).returncode == 1
 
 
 def test_help_is_quick_because_nothing_heavy_is_imported(alone: dict[str, str]) -> None:

@@ -116,6 +116,13 @@ def test_findings_can_be_read_with_any_sqlite_tool(store: Store, tmp_path: Path)
         assert db.execute("PRAGMA foreign_key_check").fetchall() == []
 
 
+def test_what_is_kept_survives_a_power_cut(store: Store) -> None:
+    """The pragmas that SQLite's documentation asks for: WAL, FULL (2), foreign keys on."""
+    names = ("journal_mode", "synchronous", "foreign_keys")
+    set_to = {name: store._db.execute(f"PRAGMA {name}").fetchone()[0] for name in names}
+    assert set_to == {"journal_mode": "wal", "synchronous": 2, "foreign_keys": 1}
+
+
 def test_only_the_user_can_read_the_files(store: Store, tmp_path: Path) -> None:
     store.keep(recording(), transcript(), [visit()])
     modes = {stat.S_IMODE(p.stat().st_mode) for p in tmp_path.iterdir()}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Callable, Iterable
 from concurrent.futures import ThreadPoolExecutor
 
@@ -19,6 +20,8 @@ Progress = Callable[[float, float], None]
 
 LOOP_COMPRESSION = 2.4
 """A phrase that packs better than this repeats itself (the limit of Whisper's own program)."""
+
+_ROUND_AND_ROUND = re.compile(r"\b(.{1,60}?)(?:\1){4,}")
 
 NO_SPEECH, LOW_LOG_PROBABILITY = 0.6, -1.0
 """A phrase beyond both was made out of noise (the limits of Whisper's own program)."""
@@ -91,9 +94,10 @@ def heard(hearer: Recogniser, recording: Recording, clip: Clip, *, plain: bool =
 
 
 def credible(phrase: Phrase) -> bool:
-    """False for what the recogniser makes out of noise, or when it goes round in circles."""
+    """False for what the recogniser makes out of noise, or when it says the same five times running."""
     noise = phrase.no_speech > NO_SPEECH and phrase.log_probability < LOW_LOG_PROBABILITY
-    return not noise and phrase.compression <= LOOP_COMPRESSION
+    text = "".join(re.sub(r"\W", "", word.text.lower()) + " " for word in phrase.words)
+    return not (noise or phrase.compression > LOOP_COMPRESSION or _ROUND_AND_ROUND.search(text))
 
 
 def join(heard: Iterable[HeardWord], duration: float) -> tuple[str, tuple[Word, ...]]:

@@ -6,6 +6,7 @@ The recogniser sits behind a small interface so that tests can script it.
 from __future__ import annotations
 
 import functools
+import itertools
 import os
 from dataclasses import dataclass
 from pathlib import Path
@@ -83,6 +84,7 @@ class Whisper:
             "beam_size": 5,
             "language": "en",
             "temperature": 0.0,
+            "without_timestamps": True,
             "condition_on_previous_text": False,
             "initial_prompt": self._prompt,
         }
@@ -115,10 +117,14 @@ class Whisper:
             # No second tries with drawn words: the same sound always gives the same text.
             temperature=0.0,
             word_timestamps=True,
+            # Word times come from the alignment. Told to write times itself, the recogniser drops a phrase
+            # it has not closed, and goes back to the end of the clip, where it makes up a "Thank you".
+            without_timestamps=True,
             condition_on_previous_text=False,
             initial_prompt=None if plain else self._prompt or None,
         )
-        return [_phrase(segment) for segment in segments]
+        # A clip is one window; whatever comes later was made out of the silence after the last word.
+        return [_phrase(segment) for segment in itertools.takewhile(lambda s: s.seek == 0, segments)]
 
 
 def _phrase(segment: Any) -> Phrase:

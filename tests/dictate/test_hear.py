@@ -139,6 +139,20 @@ def test_made_out_of_noise_or_going_round(
     assert heard.text == ("Left ear. Thank you thank you." if kept else "Left ear.")
 
 
+@pytest.mark.parametrize(
+    ("text", "kept"),
+    [
+        ("No, no, no, no. Left.", True),
+        ("Hard wax, hard wax, hard wax, hard wax.", True),
+        ("Hard wax, hard wax. Hard wax hard wax, hard wax.", False),
+        ("Clear. I'm sorry, I'm sorry, I'm sorry, I'm sorry, I'm sorry, I'm", False),
+        ("one one one one one", False),
+    ],
+)
+def test_the_same_five_times_running(text: str, kept: bool) -> None:
+    assert credible(phrase(text, 0.0)) is kept
+
+
 def test_a_passage_left_out_is_heard_again(spoken: Callable[..., None]) -> None:
     spoken((0, 20), missed=((4.0, 7.0),))
     script = Scripted(

@@ -7,6 +7,7 @@ Words about ears and their care are weighed against words about other parts of t
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
@@ -33,6 +34,8 @@ _NEEDED = (2.0, 4.0)
 _LONG = 40
 _AGAINST = 1.5
 """How much more the words of elsewhere weigh than those of ear care."""
+_SPREAD = 0.25
+"""Part of a window over which the words of ear care must be spread: more than one line of an examination."""
 _TERSE = 15
 _DESCRIBING = (
     "ear_cue",
@@ -90,12 +93,13 @@ class Scales:
         """All that speaks against it."""
         return self.weight["elsewhere"]
 
-    def carried(self, words: int) -> bool:
-        """Whether ear care carries a window of so many words."""
+    def carried(self, size: int, spread: int) -> bool:
+        """Whether ear care carries a window of `size` words in which it is spoken of over `spread` words."""
         least, most = _NEEDED
-        needed = min(most, max(least, most * words / _LONG))
-        told = self.weight["care"] > 0 or words < _LONG
-        return told and self.ears - _AGAINST * self.elsewhere >= needed
+        needed = min(most, max(least, most * size / _LONG))
+        told = self.weight["care"] > 0 or size < _LONG
+        wide = size < 2 * _LONG or spread >= _SPREAD * size
+        return told and wide and self.ears - _AGAINST * self.elsewhere >= needed
 
     def foreign(self) -> bool:
         """Whether the window is clearly about something else."""
@@ -121,8 +125,8 @@ def about_ears(words: Words, mentions: Sequence[Mention]) -> list[bool]:
     if _terse(words, mentions, found):
         return [True] * len(words.bounds)
     carried, foreign = [], []
-    for scales, size in _windows(words, found):
-        carried.append(scales.carried(size))
+    for scales, size, spread in _windows(words, found):
+        carried.append(scales.carried(size, spread))
         foreign.append(scales.foreign())
     near = _near(words, carried)
     return [c or (n and not f) for c, n, f in zip(carried, near, foreign, strict=True)]
@@ -138,9 +142,10 @@ def evidence(row: Sequence[str]) -> list[Evidence]:
     return out
 
 
-def _windows(words: Words, found: Sequence[Evidence]) -> Iterator[tuple[Scales, int]]:
-    """For each sentence, the scales with all that is said around it, and how many words that is."""
+def _windows(words: Words, found: Sequence[Evidence]) -> Iterator[tuple[Scales, int, int]]:
+    """For each sentence: the scales with all said around it, its size in words, and the spread of ear care."""
     scales = Scales()
+    ears = [e.at for e in found if e.group != "elsewhere"]
     first = past = 0
     for start, end in words.bounds:
         low, high = max(start - _WINDOW, 0), min(end + _WINDOW, len(words.text))
@@ -150,7 +155,8 @@ def _windows(words: Words, found: Sequence[Evidence]) -> Iterator[tuple[Scales, 
         while first < past and found[first].at < low:
             scales.take(found[first])
             first += 1
-        yield scales, high - low
+        here = ears[bisect_left(ears, low) : bisect_left(ears, high)]
+        yield scales, high - low, here[-1] - here[0] if here else 0
 
 
 def _near(words: Words, carried: Sequence[bool]) -> list[bool]:

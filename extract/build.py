@@ -14,6 +14,7 @@ from spacy.tokens import Doc
 from extract.ears import EarEntry
 from extract.lengths import Piece, removed_pieces
 from extract.mentions import Mention
+from extract.notices import notices
 from extract.plan import agent_use, recalls, referrals, softener_days
 from extract.words import Words
 from shared.record import (
@@ -27,6 +28,8 @@ _METHOD_OF = {
     "crocodile_forceps": "manual", "aural_forceps": "manual", "wax_hook": "manual", "curette": "manual",
     "grommet_inserter": "manual", "irrigator": "irrigation",
 }  # fmt: skip
+_REPAIRED = 0.55
+"""Confidence of a value whose words were repaired."""
 _TOLERANCE = ("well", "with_discomfort", "stopped_early")
 _DENIABLE = frozenset({"bleeding", "pain", "dizziness", "cough", "faint", "abrasion", "tinnitus", "perforation"})
 
@@ -47,6 +50,7 @@ class Builder:
             visit = self._visit(mine, self.doc._.ears.get(number, []))
             if visit.plain():
                 visit.extent = self._extent(number, confidence)
+                visit.notices = notices(visit, self.doc, number, self.transcript)
                 out.append(visit)
         return out
 
@@ -66,8 +70,8 @@ class Builder:
         chars = self._chars(m.start, m.end)
         heard = self.transcript.probability(*chars)
         confidence = heard if heard is not None else 0.95
-        if m.repaired:
-            confidence = min(confidence, 0.6)
+        if any(i in self.words.repairs for i in range(m.start, m.end)):
+            confidence = min(confidence, _REPAIRED)
         if m.polarity == "possible":
             confidence = min(confidence, 0.8)
         return Value(

@@ -131,6 +131,8 @@ def _read_sentence(words: Words, sentence: int, mentions: list[Mention], state: 
             if side in OPPOSITE and not plan_only:
                 state.hinted[side] = cue
                 state.last_side = cue
+        if not looking:
+            of_ear = _left_inside(words, of_ear, cues, state)
         if not (of_ear and looking and not plan_only):
             if plan_only and not state.current and state.ears:
                 state.current = (len(state.ears) - 1,)
@@ -144,6 +146,18 @@ def _of_it(row: list[str], m: Mention) -> bool:
     """Whether a point of history is said of the ear named before ("had the wax taken out of it")."""
     said = row[m.start : m.end + 3]
     return any(a in ("of", "in", "on") and b == "it" for a, b in zip(said, said[1:], strict=False))
+
+
+def _left_inside(words: Words, of_ear: list[Mention], cues: list[Mention], state: _State) -> list[Mention]:
+    """Give a thing the story says is in an ear ("a pea in his right ear") that ear at once; returns the others."""
+    rest = []
+    for m in of_ear:
+        near = [c for c in cues if m.end <= c.start <= m.end + 3 and c.readings["ear_cue"] in OPPOSITE]
+        if m.kind == "foreign_body" and near and {"in", "down", "up", "inside"} & set(words.text[m.end : near[0].end]):
+            m.ears = (state.named(near[0].readings["ear_cue"], near[0]),)
+        else:
+            rest.append(m)
+    return rest
 
 
 def _stands_alone(words: Words, cue: Mention) -> bool:

@@ -116,6 +116,8 @@ def _measure(row: Sequence[str], number: Number) -> Measure:
     elif value < 1 and following in ("year",):
         return Measure(at, end + skip + 1, "interval", value * 12, "months")
     if value < 1:
+        if end < len(row) and row[end] in _FILL_WORDS:
+            return Measure(at, end + 1, "percent", value * 100)
         if following in _FILLED or following in _FILL_WORDS:
             return Measure(at, end + skip + 1, "percent", value * 100)
         if value.denominator in (8, 16, 32):

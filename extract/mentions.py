@@ -62,7 +62,7 @@ class Mention:
 
 
 _PLURAL = frozenset(
-    {"head", "instrument", "history", "foreign_body", "canal", "drum", "referral", "symptom", "ear_cue", "complication"}
+    {"weak", "head", "instrument", "history", "foreign_body", "canal", "drum", "referral", "symptom", "ear_cue", "complication"}
 )
 
 
@@ -182,7 +182,11 @@ def _settle_pieces(row: list[str], counted: list[Mention], found: list[Mention])
         elif c.kind == "bare" and last is not None and c.measure is not None and 1 <= c.measure.value <= 45:
             lead = row[max(c.start - 6, last.end) : c.start]
             after = row[c.end : c.end + 1]
-            named = {"another", "next", "second", "third", "other"} & set(lead) or ("one" in lead and "left" in row[max(c.start - 7, 0) : c.start])
+            if row[c.end : c.end + 1] in (["altogether"], ["combined"], ["total"]) or row[c.end : c.end + 2] in (["in", "total"], ["all", "told"]):
+                c.measure.kind, c.measure.unit = "length", "mm"
+                c.kind, c.readings = "length", {"length": ""}
+                continue
+            named = {"another", "next", "second", "third", "other"} & set(lead) or (("one" in lead or "from" in lead) and {"left", "right"} & set(row[max(c.start - 7, 0) : c.start]))
             if named and c.start - last.end < 30 and lead[-1:] and lead[-1] in _PIECE_LEADS and after in ([], ["."], [","]):
                 if last.measure is not None and last.measure.unit == "mm":
                     c.measure.kind, c.measure.unit = "length", "mm"
@@ -190,7 +194,7 @@ def _settle_pieces(row: list[str], counted: list[Mention], found: list[Mention])
                     last = c
 
 
-_PIECE_LEADS = frozenset({"'s", "is", "of", "another", "was", "at", "one", "piece"})
+_PIECE_LEADS = frozenset({"left", "right", "'s", "is", "of", "another", "was", "at", "one", "piece"})
 
 
 def _belongs_to_percent(m: Mention, counted: list[Mention]) -> bool:

@@ -12,7 +12,7 @@ from shared.vocabulary import GAPS
 @dataclass(slots=True)
 class _Node:
     following: dict[str, _Node] = field(default_factory=dict)
-    gap: tuple[int, _Node] | None = None
+    gaps: dict[int, _Node] = field(default_factory=dict)
     readings: dict[str, str] = field(default_factory=dict)
 
 
@@ -37,9 +37,7 @@ class Phrases:
         for word in words:
             reach = GAPS.get(word)
             if reach:
-                if node.gap is None:
-                    node.gap = (reach, _Node())
-                node = node.gap[1]
+                node = node.gaps.setdefault(reach, _Node())
             else:
                 node = node.following.setdefault(word, _Node())
         node.readings[kind] = value
@@ -67,8 +65,7 @@ class Phrases:
         best = (places, node.readings) if node.readings else None
         at = places[-1] + 1
         steps = [(at, node.following)]
-        if node.gap is not None:
-            reach, after = node.gap
+        for reach, after in node.gaps.items():
             for i in range(at, min(at + reach + 1, len(row))):
                 if i > at and row[i - 1] in STOPS:
                     break

@@ -92,6 +92,9 @@ def recalls(words: Words, live: list[Mention]) -> list[Mention]:
 def _is_cued(words: Words, m: Mention, live: list[Mention]) -> bool:
     sentence = words.sentence[m.start]
     start, end = words.bounds[sentence]
+    alone = end - start <= 3
+    if alone and any(o.kind in ("clearance", "instrument", "drum", "length") and o.start < m.start for o in live):
+        return True
     if end - start <= 4 and any(o.has("recall_cue") and words.sentence[o.start] == sentence - 1 for o in live):
         return True
     return any(o.has("recall_cue") and words.sentence[o.start] == sentence and abs(o.start - m.start) < 14 for o in live)

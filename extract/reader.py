@@ -6,14 +6,14 @@ import spacy
 from spacy.language import Language
 from spacy.tokens import Doc
 
-from extract import aside, clauses, context, corrections, ears, layers, not_seen, polarity, subjects, timing, visits, words  # noqa: F401
+from extract import aside, clauses, context, corrections, ears, layers, not_seen, polarity, repair, subjects, timing, topic, visits, words  # noqa: F401
 from extract.build import Builder
 from extract.mentions import MentionFinder, compile_phrases
 from shared.record import Visit
 from shared.transcript import Transcript
 from shared.vocabulary import Vocabulary, load
 
-COMPONENTS = ("words", "clauses", "mentions", "visits", "earside_context", "polarity", "aside", "corrections",
+COMPONENTS = ("words", "repair", "clauses", "mentions", "visits", "topic", "earside_context", "polarity", "aside", "corrections",
               "subjects", "not_seen", "ears", "layers", "timing")  # fmt: skip
 
 

@@ -100,7 +100,10 @@ def _describes_ear(words: Words, m: Mention) -> bool:
         return not {"had", "history", "previous", "never"} & set(words.text[max(m.start - 8, 0) : m.start])
     if m.has("foreign_body") and not m.has("weak", "consistency"):
         start, end = words.bounds[words.sentence[m.start]]
-        return bool({"there", "see", "look"} & set(words.text[max(m.start - 6, start) : min(m.start + 6, end)])) and m.polarity != "denied"
+        near = words.text[max(m.start - 6, start) : m.start]
+        shown = {"see", "look", "spy"} & set(near) or any(
+            a == "there" and b in ("'s", "is", "she", "it", "was") for a, b in zip(near, near[1:], strict=False))  # fmt: skip
+        return bool(shown) and m.polarity != "denied"
     return bool(_EXAM & m.readings.keys()) and not m.has("weak", "symptom", "history", "foreign_body") and (
         m.polarity != "denied" or m.has("occlusion"))  # fmt: skip
 
@@ -136,7 +139,9 @@ class _Subjects:
             self._settle(m, number, heads, mentions)
             if m.live and m.aside == "":
                 self._check(m, number, heads, mentions)
-            if m.live and m.kind in ("consistency", "colour") and m.polarity != "denied":
+            if m.live and m.kind == "foreign_body":
+                self.last, self.since = "foreign_body", 0
+            elif m.live and m.kind in ("consistency", "colour") and m.polarity != "denied":
                 self.last, self.since = "wax", 0
             elif m.live and m.kind in ("drum", "canal", "skin") and self.since > 0:
                 self.last, self.since = m.kind, 0
@@ -182,6 +187,9 @@ class _Subjects:
             if not any(w.startswith("feel") or w.startswith("felt") or w.startswith("complain") for w in said):
                 m.aside = NOT_LINKED
         elif m.kind == "symptom" and m.value == "discharge" and looking and self.words.text[m.start].startswith("run"):
+            m.aside = NOT_LINKED
+        elif m.kind in ("colour", "depth") and self.last == "foreign_body" and not any(
+            o.readings.get("head") == "wax" and o.start < m.end + 3 for o in mentions):  # fmt: skip
             m.aside = NOT_LINKED
         elif m.kind == "colour" and any(o.start == m.end and o.has("foreign_body") for o in mentions):
             m.aside = NOT_LINKED

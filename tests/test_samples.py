@@ -13,6 +13,8 @@ import pytest
 import yaml
 
 from dictate import read
+from extract.evaluate import evaluate_files
+from extract.reader import Reader
 from shared.record import PlainVisit
 
 FOLDER = Path(__file__).parent.parent / "sample_audio"
@@ -95,3 +97,11 @@ def test_suction_hiss_lies_ten_decibels_under_the_speech() -> None:
 def test_half_of_the_paused_recording_is_pauses() -> None:
     spoken = sum(end - start for start, end in MANIFEST["half_pauses"]["sentences"])
     assert spoken / MANIFEST["half_pauses"]["seconds"] == pytest.approx(0.5, abs=0.03)
+
+
+def test_scripts_are_read_as_their_gold_says() -> None:
+    """The words as spoken, without the recogniser. 0.90 is the goal set for the samples."""
+    result = evaluate_files(sorted(FOLDER.glob("*.yaml")), Reader())
+    assert result.total.f1 >= 0.90, [str(miss) for miss in result.misses]
+    assert result.wrong_visit_count == 0
+    assert result.dangers["wrong side"] == 0

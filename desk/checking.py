@@ -34,10 +34,12 @@ def evaluate(*, gold: tuple[str, ...], misses: bool, as_json: bool) -> None:
     Example:
       earside evaluate --misses our_dictations.yaml
     """
-    from extract.evaluate import evaluate_files
+    from extract import evaluate as evaluation
+    from extract.gold import load_gold
     from extract.reader import Reader
 
-    result = evaluate_files(gold, Reader())
+    known = load_gold(gold)
+    result = evaluation.evaluate(known, Reader())
     if as_json:
         click.echo(json.dumps(result.summary()))
         return

@@ -124,7 +124,11 @@ class Evaluation:
 
 def evaluate_files(paths: Iterable[Path | str], reader: Reads) -> Evaluation:
     """Read the dictations of gold files and compare. Raises BadInput as `load_gold` does."""
-    gold = load_gold(paths)
+    return evaluate(load_gold(paths), reader)
+
+
+def evaluate(gold: Sequence[Mapping[str, Any]], reader: Reads) -> Evaluation:
+    """Read dictations, as `load_gold` gives them, and compare."""
     got = {}
     for one in gold:
         visits = reader.read(Transcript.from_text(one["text"], one["id"]))

@@ -51,7 +51,7 @@ def aside(doc: Doc) -> Doc:
         start, end = words.bounds[sentence]
         for cue in mentions:
             sort = cue.readings.get("aside")
-            if sort and _counts(words, cue, sort):
+            if sort and _counts(words, cue, sort, mentions):
                 _set_aside(words, mentions, cue, sort)
         for m in mentions:
             if m.live and "advice" in m.readings:
@@ -73,7 +73,10 @@ def _what_to_come_back_for(mentions: list[Mention], advice: Mention) -> None:
 
 def _set_aside(words: Words, mentions: list[Mention], cue: Mention, sort: str) -> None:
     low, high = _reach(words, mentions, cue, sort)
-    if sort == "not_used" and not any(m.has(*_TOOLS) and low <= m.start < high for m in mentions):
+    if sort == "not_used" and _looks_back(words, cue):
+        earlier = [m for m in mentions if m.has(*_TOOLS) and cue.start - 14 < m.start < cue.start and m.live]
+        low, high = (earlier[-1].start, cue.start) if earlier else (low, high)
+    elif sort == "not_used" and not any(m.has(*_TOOLS) and low <= m.start < high for m in mentions):
         earlier = [m for m in mentions if m.has(*_TOOLS) and cue.start - 14 < m.start < cue.start and m.live]
         low = earlier[-1].start if earlier else low
     for m in mentions:
@@ -90,7 +93,7 @@ def _set_aside(words: Words, mentions: list[Mention], cue: Mention, sort: str) -
             m.aside = REASONS[sort]
 
 
-def _counts(words: Words, cue: Mention, sort: str) -> bool:
+def _counts(words: Words, cue: Mention, sort: str, mentions: list[Mention]) -> bool:
     """Whether a cue is one: "since last year" dates a complaint, and a relative must be said to have something."""
     row = words.text
     if sort == "past_visit":
@@ -99,7 +102,8 @@ def _counts(words: Words, cue: Mention, sort: str) -> bool:
     if said == ["if"]:
         return not any(w in MARKS for w in row[cue.end : cue.end + 3])
     if sort == "other_person" and said[-1] in _RELATIVES:
-        return cue.end < len(row) and row[cue.end] in _HAVING
+        agrees = any(m.has("consent") and m.start > cue.start for m in mentions)
+        return cue.end < len(row) and row[cue.end] in _HAVING and not agrees
     return True
 
 
@@ -118,6 +122,8 @@ def _reach(words: Words, mentions: list[Mention], cue: Mention, sort: str) -> tu
     low = cue.start
     while low > start and words.part[low - 1] == part:
         low -= 1
+    if sort == "other_person" and cue.start - low > 8:
+        low = cue.start
     if sort in ("hypothetical", "chat"):
         low = cue.start if sort == "hypothetical" else max(low, cue.start - 4)
     high = cue.end
@@ -132,6 +138,12 @@ def _reach(words: Words, mentions: list[Mention], cue: Mention, sort: str) -> tu
                 break
         high += 1
     return low, high
+
+
+def _looks_back(words: Words, cue: Mention) -> bool:
+    """Whether "not used" speaks of the tool named before it ("put it down again", "didn't need them")."""
+    row = words.text
+    return row[cue.start] in ("put", "turned", "stayed", "back", "laid") or row[cue.end : cue.end + 1] in (["it"], ["them"], ["that"])
 
 
 def _turns(row: list[str], i: int) -> bool:

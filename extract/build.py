@@ -16,7 +16,7 @@ from extract.lengths import Piece, removed_pieces
 from extract.mentions import Mention
 from extract.notices import notices
 from extract.plan import agent_use, recalls, referrals, softener_days
-from extract.words import Words
+from extract.words import STOPS, Words
 from shared.record import (
     After, Background, Before, Ear, Extent, Instrument, Outcome, Plan, Procedure, Recall, Referral,
     SidedHistory, SidedSymptom, Softener, Value, Visit, Wax,
@@ -175,7 +175,8 @@ class Builder:
         before.depth = self._list(m for m in mine if m.kind == "depth")
         foreign = [m for m in mine if m.kind == "foreign_body" and m.polarity != "denied"]
         if foreign:
-            before.foreign_body = self.value(foreign[0], foreign[0].value)
+            named = next((m for m in foreign if m.value != "other"), foreign[0])
+            before.foreign_body = self.value(named, named.value)
         before.skin = self._list(m for m in mine if m.kind == "skin" and m.when == "before")
         before.canal = self._list(m for m in mine if m.kind == "canal" and m.when == "before")
         before.drum = self._drum(mine, "before")
@@ -259,7 +260,7 @@ class Builder:
                 continue
             here = [u for u in used if self.words.sentence[u.start] == self.words.sentence[size.start]] or used
             nearest = min(here, key=lambda u: (min(abs(u.start - size.end), abs(size.start - u.end)), -u.start))
-            if nearest in named and min(abs(nearest.start - size.end), abs(size.start - nearest.end)) <= 8:
+            if nearest in named and min(abs(nearest.start - size.end), abs(size.start - nearest.end)) <= 12:
                 return self.value(size, size.value)
         return None
 
@@ -328,6 +329,8 @@ class Builder:
 def _is_fill(words: Words, m: Mention) -> bool:
     """Whether a percentage tells how full the canal is, not how much came out or how well somebody hears."""
     after = words.text[m.end : m.end + 4]
+    stop = next((i for i, w in enumerate(after) if w in STOPS), len(after))
+    after = after[:stop]
     return not any(w in ("out", "removed", "better", "gone", "chance", "people", "patients", "sure", "clear", "cleared", "hearing")
                    for w in after)  # fmt: skip
 

@@ -23,7 +23,6 @@ _OF_AN_EAR = frozenset({"consistency", "colour", "occlusion", "percent", "depth"
                         "method", "instrument", "agent", "size", "tolerance", "clearance", "length", "complication",
                         "not_seen", "removal", "same", "ellipsis"})  # fmt: skip
 _OF_THE_PATIENT = frozenset({"symptom", "history", "consent"})
-_OF_THE_PLAN = frozenset({"advice", "referral", "interval"})
 _NOT_A_PLACE = frozenset({"place", "thing", "way", "time", "size", "angle", "amount", "track", "idea", "card", "stuff",
                           "one's", "tool", "spot", "hand", "behind", "over", "it", "me"})  # fmt: skip
 _VERBS = frozenset({"has", "is", "feels", "felt", "'s", "was", "and", "been", "have", "feeling"})
@@ -119,7 +118,9 @@ def _read_sentence(words: Words, sentence: int, mentions: list[Mention], state: 
     _set_aside_purposes(words, live)
     of_ear = [m for m in of_ear if m.live]
     _side_the_history(words, patient, live, cues, state)
-    plan_only = any(m.kind in _OF_THE_PLAN for m in live) and not any(
+    planned = any(m.kind in ("advice", "referral") for m in live) or (
+        any(m.kind == "interval" for m in live) and any(m.has("recall_cue") for m in mentions))  # fmt: skip
+    plan_only = planned and not patient and not any(
         m.kind in ("drum", "canal", "clearance", "length", "consistency", "complication", "occlusion") for m in of_ear
     )
     for cue in cues:

@@ -49,7 +49,7 @@ class Mention:
 
     def has(self, *kinds: str) -> bool:
         """Whether it can mean something of one of these kinds."""
-        return any(k in self.readings for k in kinds)
+        return not self.readings.keys().isdisjoint(kinds)
 
     def take(self, kind: str) -> None:
         """Settle on one of its readings."""

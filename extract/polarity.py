@@ -46,10 +46,21 @@ def polarity(doc: Doc) -> Doc:
                     continue
                 if not _out_of_reach(words, m, scope, mentions):
                     found = "denied"
-        m.polarity = found
+        m.polarity = _answered(words, m) or found
         if found == "denied" and _OWN_DENIAL & m.readings.keys() and _says_no(words, m):
             m.polarity = "affirmed"
     return doc
+
+
+def _answered(words: Words, m: Mention) -> str:
+    """The polarity that a phrase opening with "nothing", or an answer to its question, gives ("Grommets? Never.")."""
+    row = words.text
+    if m.has("symptom") and row[m.start] == "nothing":
+        return "denied"
+    if row[m.end : m.end + 1] == ["?"] and m.end + 1 < len(row):
+        answer = row[m.end + 1]
+        return "denied" if answer in ("never", "no", "none", "nope") else "affirmed" if answer in ("yes", "yeah", "aye") else ""
+    return ""
 
 
 def _goes_on(words: Words, m: Mention) -> bool:

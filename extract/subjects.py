@@ -96,7 +96,7 @@ def courses(words: Words, mentions: list[Mention]) -> dict[int, Course]:
 
 
 def _describes_ear(words: Words, m: Mention) -> bool:
-    if m.has("drum") and m.has("history") and {"drum", "tm", "eardrum"} & set(words.text[max(m.start - 3, 0) : m.start]):
+    if m.has("drum") and m.has("history") and {"drum", "tm", "eardrum"} & set(words.text[max(m.start - 3, 0) : m.end + 3]):
         return not {"had", "history", "previous", "never"} & set(words.text[max(m.start - 8, 0) : m.start])
     if m.has("foreign_body") and not m.has("weak", "consistency"):
         start, end = words.bounds[words.sentence[m.start]]

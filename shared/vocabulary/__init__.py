@@ -2,7 +2,7 @@
 
 Each `*.yaml` file beside this module maps a *kind* (a field of the record, or a part of speech such as
 `head`) to its values, and each value to the phrases that mean it. A phrase is a few words with three marks:
-`a|b` either word, `(a)` a word that may be missing, `..` up to three words between, `...` up to twelve.
+`a|b` either word, `(a)` a word that may be missing, `..` up to three words between, `...` up to sixteen.
 A hyphen stands for a space, so `a-lot|much` are alternatives of two words and of one.
 
 A practice may add a file of its own in the same form; it adds to what is here.
@@ -23,7 +23,7 @@ import yaml
 from shared import record
 from shared.errors import BadVocabulary
 
-GAPS = {"..": 3, "...": 12}
+GAPS = {"..": 3, "...": 16}
 """Marks for words between, and how many words they may stand for."""
 
 _MAX_FORMS = 4000

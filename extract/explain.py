@@ -14,7 +14,9 @@ from extract.corrections import CORRECTED
 from extract.measures import Measure
 from extract.mentions import Mention
 from extract.notices.guidance import plain_path
+from extract.notices.view import repairs_in
 from extract.subjects import NOT_LINKED
+from extract.words import Words
 from shared.record import Value, Visit
 from shared.transcript import Transcript
 from shared.vocabulary import CLOSED
@@ -92,7 +94,13 @@ def explain(doc: Doc, visits: Sequence[Visit] | None = None) -> list[Explained]:
         found = mentions.get(chars, [])
         if chars in entries:
             out.append(
-                Explained(chars, text, "recorded", tuple(entries[chars]), rule=_rule(entries[chars], found))
+                Explained(
+                    chars,
+                    text,
+                    "recorded",
+                    tuple(entries[chars]),
+                    rule=_rule(doc._.words, entries[chars], found),
+                )
             )
         else:
             out.append(_mentioned(chars, text, next(m for m in found if _is_shown(m)), recorded))
@@ -190,7 +198,7 @@ def _reason(m: Mention, recorded: set[tuple[str, str]]) -> str:
     return REPEATED if same in recorded else OUTDONE
 
 
-def _rule(entries: Sequence[Entry], mentions: Sequence[Mention]) -> str:
+def _rule(words: Words, entries: Sequence[Entry], mentions: Sequence[Mention]) -> str:
     """What took a recorded phrase: vocabulary or measure, what it was said of, what was concluded."""
     taken = next((m for m in mentions if _is_shown(m) and m.live), mentions[0] if mentions else None)
     parts = []
@@ -199,8 +207,7 @@ def _rule(entries: Sequence[Entry], mentions: Sequence[Mention]) -> str:
             "a measure" if taken.measure is not None else f"a phrase for {_NAMES.get(taken.kind, taken.kind)}"
         )
         parts += [r for r in (taken.rule, taken.doubt) if r]
-        if taken.repaired:
-            parts.append("repaired by its sound")
+        parts += [f"“{r.heard}” taken for “{r.meant}”" for r in repairs_in(words, taken.start, taken.end)]
         if taken.polarity != "affirmed":
             parts.append("said with doubt" if taken.polarity == "possible" else DENIED)
     if any(e.value.origin == "inferred" for e in entries):

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from extract.mentions import Mention
 from extract.notices.guidance import guidance
-from extract.notices.view import Located, VisitView
+from extract.notices.view import VisitView, repairs_in
 from shared.record import Notice
 
 
@@ -15,31 +16,44 @@ def unsure(view: VisitView) -> Iterator[Notice]:
     sort_of = {field: sort for sort, listed in rules.safety.items() for field in listed}
     said = {view.chars(m): m for m in view.live if m.kind or m.has("ear_cue")}
     told: set[tuple[int, int]] = set()
-    for v in view.values:
+    for v in sorted(view.values, key=lambda v: v.ear is None):  # an ear's own side before a symptom's
         chars = v.value.chars
         if chars is None or v.value.origin == "entered" or v.value.value == "unstated" or chars in told:
             continue
         m = said.get(chars)
-        sort = sort_of.get(v.field)
-        doubt = m.doubt if m is not None else ""
-        guessed = v.value.confidence < rules.limits.probability or (m is not None and m.repaired)
-        if sort and (guessed or doubt or (sort == "denial" and _denial_unsure(view, v))):
+        sort = sort_of.get(v.field, "")
+        if not sort and v.value.origin == "inferred":
+            continue
+        if _in_doubt(view, m) or (sort and _unsure(view, m, v.value.confidence)):
             told.add(chars)
-            yield view.notice(f"uncertain_{sort}", v, more=_sentence(doubt))
-        elif doubt:
-            told.add(chars)
-            yield view.notice("uncertain_words", v, other=doubt)
+            yield view.notice(f"uncertain_{sort or 'words'}", v, more=_why(view, m))
 
 
-def _denial_unsure(view: VisitView, v: Located) -> bool:
-    """Whether the word that denies ("no", "not") was itself not heard surely."""
-    if view.transcript is None:
+def _in_doubt(view: VisitView, m: Mention | None) -> bool:
+    """Whether the reading itself asks for a look, safety word or not."""
+    if m is None:
         return False
-    denied = next((m for m in view.live if m.polarity == "denied" and view.chars(m) == v.value.chars), None)
-    by = view.denying(denied) if denied is not None else None
-    sure = view.transcript.probability(*by) if by is not None else None
-    return sure is not None and sure < guidance().limits.probability
+    return bool(m.doubt) or any(r.doubtful for r in repairs_in(view.words, m.start, m.end))
 
 
-def _sentence(words: str) -> str:
-    return f"{words[:1].upper()}{words[1:].rstrip('.')}." if words else ""
+def _unsure(view: VisitView, m: Mention | None, confidence: float) -> bool:
+    """Whether a safety word was repaired, or it or what denies it was heard with low probability."""
+    limit = guidance().limits.probability
+    if confidence < limit:
+        return True
+    if m is None:
+        return False
+    if repairs_in(view.words, m.start, m.end):
+        return True
+    by = view.denying(m) if m.polarity == "denied" else None
+    sure = view.transcript.probability(*by) if by is not None and view.transcript is not None else None
+    return sure is not None and sure < limit
+
+
+def _why(view: VisitView, m: Mention | None) -> str:
+    """A sentence on what was repaired or doubted."""
+    if m is None:
+        return ""
+    reasons = [f"“{r.heard}” was taken for “{r.meant}”" for r in repairs_in(view.words, m.start, m.end)]
+    reasons += [m.doubt] if m.doubt else []
+    return f"{'; '.join(reasons)}." if reasons else ""

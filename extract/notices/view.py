@@ -11,6 +11,7 @@ from spacy.tokens import Doc
 from extract.context import covering
 from extract.mentions import Mention
 from extract.notices.guidance import guidance, plain_path
+from extract.repair import Repair
 from extract.words import Words
 from shared.record import Notice, Value, Visit
 from shared.transcript import Transcript
@@ -42,6 +43,12 @@ class Evidence:
 
 
 Behind = Located | Mention | Evidence | None
+
+
+def repairs_in(words: Words, start: int, end: int) -> list[Repair]:
+    """The repairs by sound that touch words [start, end), each once."""
+    found = (words.repairs[i] for i in range(start, end) if i in words.repairs)
+    return list(dict.fromkeys(found))
 
 
 class VisitView:

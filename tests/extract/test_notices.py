@@ -15,6 +15,7 @@ from extract.build import Builder
 from extract.notices import notices
 from extract.notices.guidance import FILE, fields, guidance, parse
 from extract.reader import Reader
+from extract.repair import Repair
 from shared.errors import BadVocabulary
 from shared.record import (
     After,
@@ -39,7 +40,9 @@ def reader() -> Reader:
     return Reader()
 
 
-def noticed(text: str, *, unsure: tuple[str, ...] = (), repaired: str = "") -> list[Notice]:
+def noticed(
+    text: str, *, unsure: tuple[str, ...] = (), repaired: str = "", doubtful: bool = False
+) -> list[Notice]:
     """The notices of a text of one visit. unsure: words heard with 0.4; repaired: a phrase that was."""
     written = Transcript.from_text(text)
     words = tuple(
@@ -53,8 +56,9 @@ def noticed(text: str, *, unsure: tuple[str, ...] = (), repaired: str = "") -> l
     )
     transcript = written.model_copy(update={"words": words})
     doc = reader().annotate(text)
-    for m in doc._.mentions:
-        m.repaired = bool(repaired) and " ".join(doc._.words.text[m.start : m.end]) == repaired
+    for i, word in enumerate(doc._.words.text):
+        if word == repaired:
+            doc._.words.repairs[i] = Repair("misheard", repaired, 0.8, doubtful)
     (visit,) = Builder(doc, transcript).visits()
     before = visit.plain()
     found = notices(visit, doc, 0, transcript)
@@ -242,8 +246,15 @@ def test_other_words_may_be_unsure() -> None:
 
 
 def test_a_repaired_safety_word_is_shown() -> None:
-    assert one(noticed(CALM, repaired="intact"), "uncertain_drum").path == "ears[0].after.drum[0]"
+    notice = one(noticed(CALM, repaired="intact"), "uncertain_drum")
+    assert notice.path == "ears[0].after.drum[0]"
+    assert "“misheard” was taken for “intact”" in notice.message
+
+
+def test_other_repairs_are_shown_if_they_are_doubtful() -> None:
     assert kinds(noticed(CALM, repaired="brown")) == ["second_ear_unsaid"]
+    found = noticed(CALM, repaired="brown", doubtful=True)
+    assert one(found, "uncertain_words").path == "ears[0].before.wax[0].colour[0]"
 
 
 def test_a_visit_built_by_hand() -> None:

@@ -33,18 +33,19 @@ def _sides_corrected(view: VisitView) -> Iterator[Notice]:
     """Sides put right far from where they were said, whether or not the reading could follow."""
     limit = guidance().limits.far_words
     cues = [m for m in view.mentions if m.readings.get("ear_cue") in ("right", "left")]
+    leads = [m for m in view.mentions if m.readings.get("correction") in ("strong", "icao")]
     for said, later in pairwise(cues):
         differ = said.readings["ear_cue"] != later.readings["ear_cue"]
-        if differ and later.live and later.start - said.end > limit and _puts_right(view, later):
+        if differ and later.live and later.start - said.end > limit and _puts_right(view, leads, later):
             ear = next((i for i, e in enumerate(view.visit.ears) if e.side.chars == view.chars(later)), None)
             path = f"ears[{ear}].side" if ear is not None else ""
             yield view.notice("side_corrected", said, path=path, other=view.quoted(later))
 
 
-def _puts_right(view: VisitView, cue: Mention) -> bool:
+def _puts_right(view: VisitView, leads: list[Mention], cue: Mention) -> bool:
     """Whether a word such as "sorry" or "correction" leads straight to the side."""
-    for m in view.mentions:
-        if m.readings.get("correction") in ("strong", "icao") and 0 <= cue.start - m.end <= _SOON:
+    for m in leads:
+        if 0 <= cue.start - m.end <= _SOON:
             return not any(w in STOPS for w in view.words.text[m.end : cue.start])
     return False
 

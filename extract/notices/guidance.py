@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import string
-from functools import cache
+from functools import cache, lru_cache
 from importlib import resources
 from typing import Annotated, Any, Literal, get_args
 
@@ -179,6 +179,7 @@ def fields() -> dict[str, tuple[str, ...]]:
     return found
 
 
+@lru_cache(4096)
 def plain_path(path: str) -> str:
     """A path without numbers: "background.history[0].item" is "background.history"."""
     return re.sub(r"\[\d+\]", "", path).removesuffix(".item")

@@ -143,7 +143,7 @@ def evidence(row: Sequence[str]) -> list[Evidence]:
 
 
 def _windows(words: Words, found: Sequence[Evidence]) -> Iterator[tuple[Scales, int, int]]:
-    """For each sentence: the scales with all said around it, its size in words, and the spread of ear care."""
+    """For each sentence: the scales with all said around it, its size, and how far ear care is spread."""
     scales = Scales()
     ears = [e.at for e in found if e.group != "elsewhere"]
     first = past = 0

@@ -59,7 +59,12 @@ def aside(doc: Doc) -> Doc:
         short = end - start <= _SHORT_QUESTION
         if short and words.text[end - 1] == "?" and words.text[start] not in ("see", "look"):
             for m in mentions:
-                if m.live and m.polarity != "denied" and m.has(*_QUESTIONED) and not m.has("consistency", "canal", "drum", "history"):
+                if (
+                    m.live
+                    and m.polarity != "denied"
+                    and m.has(*_QUESTIONED)
+                    and not m.has("consistency", "canal", "drum", "history")
+                ):
                     m.aside = REASONS["question"]
     return doc
 
@@ -67,7 +72,12 @@ def aside(doc: Doc) -> Doc:
 def _what_to_come_back_for(mentions: list[Mention], advice: Mention) -> None:
     """Signs named inside a piece of advice ("any pain, straight back") have not happened."""
     for m in mentions:
-        if m is not advice and m.live and advice.start <= m.start < advice.end and m.has("symptom", "complication", "canal"):
+        if (
+            m is not advice
+            and m.live
+            and advice.start <= m.start < advice.end
+            and m.has("symptom", "complication", "canal")
+        ):
             m.aside = REASONS["hypothetical"]
 
 
@@ -87,9 +97,15 @@ def _set_aside(words: Words, mentions: list[Mention], cue: Mention, sort: str) -
                 m.aside = REASONS[sort]
         elif sort == "other_person" and _own_family_speaks(words, m, cue):
             continue
-        elif sort == "past_visit" and m.has("drum", "canal") and {"last", "previous", "visit"} & set(words.text[cue.start : cue.end]):
+        elif (
+            sort == "past_visit"
+            and m.has("drum", "canal")
+            and {"last", "previous", "visit"} & set(words.text[cue.start : cue.end])
+        ):
             m.aside = REASONS[sort]
-        elif not _SPARED[sort] & m.readings.keys() or (sort == "other_person" and m.has("symptom", "history")):
+        elif not _SPARED[sort] & m.readings.keys() or (
+            sort == "other_person" and m.has("symptom", "history")
+        ):
             m.aside = REASONS[sort]
 
 
@@ -100,7 +116,7 @@ def _counts(words: Words, cue: Mention, sort: str, mentions: list[Mention]) -> b
         return cue.start == 0 or row[cue.start - 1] not in ("since", "from", "for")
     said = row[cue.start : cue.end]
     if said == ["if"]:
-        return not any(w in MARKS for w in row[cue.end : cue.end + 3])
+        return not (row[cue.end + 1 : cue.end + 2] == [","] and row[cue.end] in ("that", "anything", "so", "any"))
     if sort == "other_person" and said[-1] in _RELATIVES:
         agrees = any(m.has("consent") and m.start > cue.start for m in mentions)
         return cue.end < len(row) and row[cue.end] in _HAVING and not agrees
@@ -134,7 +150,9 @@ def _reach(words: Words, mentions: list[Mention], cue: Mention, sort: str) -> tu
             opening = sort == "past_visit" and cue.start - start < 2
             if row[high] in MARKS and sort != "not_used" and sort != "other_person" and not opening:
                 break
-            if sort == "not_used" and (row[high] in (",", "…") or words.part[high] != words.part[cue.end - 1]):
+            if sort == "not_used" and (
+                row[high] in (",", "…") or words.part[high] != words.part[cue.end - 1]
+            ):
                 break
         high += 1
     return low, high
@@ -143,7 +161,11 @@ def _reach(words: Words, mentions: list[Mention], cue: Mention, sort: str) -> tu
 def _looks_back(words: Words, cue: Mention) -> bool:
     """Whether "not used" speaks of the tool named before it ("put it down again", "didn't need them")."""
     row = words.text
-    return row[cue.start] in ("put", "turned", "stayed", "back", "laid") or row[cue.end : cue.end + 1] in (["it"], ["them"], ["that"])
+    return row[cue.start] in ("put", "turned", "stayed", "back", "laid") or row[cue.end : cue.end + 1] in (
+        ["it"],
+        ["them"],
+        ["that"],
+    )
 
 
 def _turns(row: list[str], i: int) -> bool:

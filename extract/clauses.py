@@ -47,6 +47,29 @@ _CARRIERS = frozenset({"and", "if", "as", "when", "that", "but", "to", "well", "
                        "on", "before", "after", "because", "which", "who", "how", "than", "by", "sorry", "or"})  # fmt: skip
 
 
+_LONG_RUN = 24
+"""Words between full stops beyond which commas are taken to have been heard for them."""
+_SPLICED = frozenset(
+    {(side, noun) for side in ("left", "right") for noun in ("ear", "side", "drum", "eardrum", "canal", "tm")}
+    | {("the", noun) for noun in ("right", "left", "drum", "drums", "canal", "canals", "wax", "other", "eardrum", "tm")}
+    | {(noun, verb) for noun in ("drum", "drums", "canal", "canals", "eardrum", "eardrums") for verb in (
+        "'s", "is", "are", "clear", "healthy", "intact", "dull", "perforated", "empty", "normal", "fine")}
+    | {("under", "the"), ("on", "the"), ("next", "patient"), ("patient", "reference"), ("no", "bleeding"),
+       ("complete", "occlusion"), ("verbal", "consent"), ("keep", "it")}
+)  # fmt: skip
+
+
+def _run(row: list[str], i: int) -> int:
+    """How many words stand between the full stops on either side of place i."""
+    low = i
+    while low > 0 and row[low - 1] not in STOPS:
+        low -= 1
+    high = i
+    while high < len(row) and row[high] not in STOPS:
+        high += 1
+    return high - low
+
+
 def _opens(pair: tuple[str, str]) -> bool:
     word, following = pair
     return word in _OPENERS or (word in _OPENERS_WITH_VERB and following in _BE) or pair in _OPENING_PAIRS
@@ -66,7 +89,9 @@ def clauses(doc: Doc) -> Doc:
         if i > begin:
             before = row[i - 1]
             new_sentence = before in STOPS
-            if not new_sentence and before not in MARKS and _opens(pair):
+            if before == "," and pair in _SPLICED and i - begin > 2:
+                new_sentence = _run(row, i) > _LONG_RUN
+            elif not new_sentence and before not in MARKS and _opens(pair):
                 new_sentence = i - begin > 1 and before not in _CARRIERS and _unpunctuated(row, i)
             if new_sentence:
                 bounds.append((begin, i))

@@ -25,7 +25,7 @@ _NUMERIC = frozenset({"length", "percent", "size", "interval", "bare"})
 _BACK = {"no": 9, "strong": 16, "icao": 30}
 _AHEAD = {"no": 11, "strong": 9, "icao": 16}
 _NEEDS_FIRM = frozenset({"instrument", "history", "symptom", "agent"})
-_STRIKES = frozenset({"strike", "scratch", "scrap"})
+_STRIKES = frozenset({"strike", "scratch", "scrap", "take", "takes"})
 _FIRM = frozenset({"sorry", "mean", "meant", "pardon", "mistake", "lie", "say"})
 _FAR = ("take", "takes", "misread", "lie")
 _STATEMENT = frozenset({"it", "that", "it's", "not", "i", "wait", "sorry", "make", "hang", "hold", "the", "actually",
@@ -70,11 +70,18 @@ def _correct(words: Words, mentions: list[Mention], first: int, last: int) -> No
     back = _BACK["icao"] if far else _BACK[sort]
     ahead = _AHEAD["icao"] if far else _AHEAD[sort]
     after = [m for m in mentions[last + 1 :] if m.start < _limit(row, end, ahead)]
-    before = [m for m in mentions[:first] if m.end > begin - back and m.live and m.visit == mentions[first].visit]
+    before = [
+        m for m in mentions[:first] if m.end > begin - back and m.live and m.visit == mentions[first].visit
+    ]
     if _STRIKES & set(row[begin:end]) and before:
-        replaced = [n for n in after[:3] if _same_class(before, n, firm) and not _same_value(_same_class(before, n, firm)[0], n)]
+        replaced = [
+            n
+            for n in after[:3]
+            if _same_class(before, n, firm) and not _same_value(_same_class(before, n, firm)[0], n)
+        ]
         if not replaced:
-            here = [m for m in before if words.sentence[m.start] == words.sentence[begin] and set(m.readings) & set(_CLASSES)]
+            near = words.sentence[begin] - (begin == words.bounds[words.sentence[begin]][0])
+            here = [m for m in before if words.sentence[m.start] == near and set(m.readings) & set(_CLASSES)]
             for m in here[-1:]:
                 m.aside = CORRECTED
             return
@@ -132,7 +139,10 @@ def _same_class(before: list[Mention], new: Mention, firm: bool) -> list[Mention
             continue
         if old.kind == "bare" and new.kind in _NUMERIC:
             return [old]
-        if kinds and not (kinds == ["ear_cue"] and {old.readings["ear_cue"], new.readings["ear_cue"]} & {"this", "that", "first"}):
+        if kinds and not (
+            kinds == ["ear_cue"]
+            and {old.readings["ear_cue"], new.readings["ear_cue"]} & {"this", "that", "first"}
+        ):
             if kinds[0] in _NEEDS_FIRM and not firm:
                 return []
             if kinds[0] != "ear_cue" and any(
@@ -150,7 +160,11 @@ def _plausible(old: Mention, number: Measure) -> bool:
 
 def _same_value(old: Mention, new: Mention) -> bool:
     if old.measure is not None and new.measure is not None:
-        return old.kind == new.kind and old.measure.value == new.measure.value and old.measure.text == new.measure.text
+        return (
+            old.kind == new.kind
+            and old.measure.value == new.measure.value
+            and old.measure.text == new.measure.text
+        )
     return any(old.readings.get(k) == v for k, v in new.readings.items() if k in _CLASSES)
 
 
@@ -175,7 +189,11 @@ def _disregard(words: Words, mentions: list[Mention], at: int) -> None:
     """Set aside what stands before DISREGARD in its sentence or, if nothing does, the sentence before."""
     cue = mentions[at]
     sentence = words.sentence[cue.start]
-    same = [m for m in mentions[:at] if words.sentence[m.start] == sentence and not m.has("correction", "aside", "weak")]
+    same = [
+        m
+        for m in mentions[:at]
+        if words.sentence[m.start] == sentence and not m.has("correction", "aside", "weak")
+    ]
     struck = same
     if not struck:
         earlier = [m for m in mentions[:at] if not m.has("correction")]

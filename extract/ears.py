@@ -27,7 +27,9 @@ _NOT_A_PLACE = frozenset({"place", "thing", "way", "time", "size", "angle", "amo
                           "one's", "tool", "spot", "hand", "behind", "over", "it", "me"})  # fmt: skip
 _VERBS = frozenset({"has", "is", "feels", "felt", "'s", "was", "and", "been", "have", "feeling"})
 _SEEN = frozenset({"skin", "canal", "drum", "complication", "foreign_body", "consistency", "symptom"})
-_PURPOSE = frozenset({"while", "for", "about", "because", "until", "if", "when", "get", "since", "re", "with"})
+_PURPOSE = frozenset(
+    {"while", "for", "about", "because", "until", "if", "when", "get", "since", "re", "with"}
+)
 _DONE = frozenset({"done", "doing", "record", "notes", "that's", "was"})
 
 
@@ -74,8 +76,20 @@ def ears(doc: Doc) -> Doc:
         state = states.setdefault(mentions[0].visit, _State())
         course = doc._.courses.get(mentions[0].visit, Course())
         _read_sentence(words, sentence, mentions, state, course)
+    for visit, state in states.items():
+        _join_tools_before_side([m for m in doc._.mentions if m.visit == visit], state)
     doc._.ears = {visit: state.ears for visit, state in states.items()}
     return doc
+
+
+def _join_tools_before_side(mentions: list[Mention], state: _State) -> None:
+    """Give tools taken up before the first ear is named ("Okay, suction's on. Left ear.") to that ear."""
+    if len(state.ears) < 2 or state.ears[0].side != "unstated" or state.ears[1].side not in OPPOSITE:
+        return
+    first = [m for m in mentions if 0 in m.ears]
+    if all(m.kind in ("method", "instrument", "agent", "removal", "size") for m in first):
+        for m in first:
+            m.ears = (1,)
 
 
 def _with_bare_sides(words: Words, mentions: list[Mention]) -> list[Mention]:
@@ -98,10 +112,14 @@ def _with_bare_sides(words: Words, mentions: list[Mention]) -> list[Mention]:
         if visit < 0 or following not in _BARE_NEXT:
             continue
         if word == "left":
-            found.append(Mention(start, start + 1, {"ear_cue": "left"}, kind="ear_cue", value="left", visit=visit))
+            found.append(
+                Mention(start, start + 1, {"ear_cue": "left"}, kind="ear_cue", value="left", visit=visit)
+            )
             visits.add(visit)
         elif start + 2 in at or (following == "." and start + 2 < len(row) and start + 2 in at):
-            found.append(Mention(start, start + 1, {"ear_cue": "right"}, kind="ear_cue", value="right", visit=visit))
+            found.append(
+                Mention(start, start + 1, {"ear_cue": "right"}, kind="ear_cue", value="right", visit=visit)
+            )
     kept = [m for m in found if m.value == "left" or m.visit in visits]
     return sorted([*mentions, *kept], key=lambda m: (m.start, -m.end)) if kept else mentions
 
@@ -109,8 +127,12 @@ def _with_bare_sides(words: Words, mentions: list[Mention]) -> list[Mention]:
 _BARE_NEXT = frozenset({",", ".", ":", "…", "is", "was", "feels", "has", "had", "'s"})
 
 
-def _read_sentence(words: Words, sentence: int, mentions: list[Mention], state: _State, course: Course) -> None:
+def _read_sentence(
+    words: Words, sentence: int, mentions: list[Mention], state: _State, course: Course
+) -> None:
     cues = [m for m in mentions if m.has("ear_cue") and m.live and _is_cue(words, m, mentions)]
+    if not any(m.live and m.kind in _OF_AN_EAR | _OF_THE_PATIENT for m in mentions):
+        cues = [c for c in cues if _turns_to(words, c)]
     live = [m for m in mentions if m.live and m.kind]
     patient = [m for m in live if m.kind in _OF_THE_PATIENT]
     of_ear = [m for m in live if m.kind in _OF_AN_EAR]
@@ -120,13 +142,23 @@ def _read_sentence(words: Words, sentence: int, mentions: list[Mention], state: 
     _side_the_history(words, patient, live, cues, state)
     planned = any(m.kind in ("advice", "referral") for m in live) or (
         any(m.kind == "interval" for m in live) and any(m.has("recall_cue") for m in mentions))  # fmt: skip
-    plan_only = planned and not patient and not any(
-        m.kind in ("drum", "canal", "clearance", "length", "consistency", "complication", "occlusion") for m in of_ear
+    plan_only = (
+        planned
+        and not patient
+        and not any(
+            m.kind in ("drum", "canal", "clearance", "length", "consistency", "complication", "occlusion")
+            for m in of_ear
+        )
     )
     for cue in cues:
         if cue.readings["ear_cue"] in OPPOSITE and not plan_only:
             state.last_side = cue
-    if patient and not [m for m in of_ear if m.kind not in ("agent", "removal", "method")] or not looking or plan_only:
+    if (
+        patient
+        and not [m for m in of_ear if m.kind not in ("agent", "removal", "method")]
+        or not looking
+        or plan_only
+    ):
         for cue in cues:
             side = cue.readings["ear_cue"]
             if side in OPPOSITE and not plan_only:
@@ -154,7 +186,11 @@ def _left_inside(words: Words, of_ear: list[Mention], cues: list[Mention], state
     rest = []
     for m in of_ear:
         near = [c for c in cues if m.end <= c.start <= m.end + 3 and c.readings["ear_cue"] in OPPOSITE]
-        if m.kind == "foreign_body" and near and {"in", "down", "up", "inside"} & set(words.text[m.end : near[0].end]):
+        if (
+            m.kind == "foreign_body"
+            and near
+            and {"in", "down", "up", "inside"} & set(words.text[m.end : near[0].end])
+        ):
             m.ears = (state.named(near[0].readings["ear_cue"], near[0]),)
         else:
             rest.append(m)
@@ -178,10 +214,19 @@ def _set_aside_purposes(words: Words, live: list[Mention]) -> None:
         if m.kind == "clearance" and any(p.value == "leaflet_given" for p in plans):
             m.aside = "said of a leaflet"
         if m.kind in _SEEN and any(
-            p.end <= m.start and _PURPOSE & set(words.text[p.end : m.start])
-            and (p.kind != "agent" or m.kind in ("skin", "canal")) for p in plans
+            p.end <= m.start
+            and _PURPOSE & set(words.text[p.end : m.start])
+            and (p.kind != "agent" or m.kind in ("skin", "canal"))
+            for p in plans
         ):
             m.aside = "the reason for advice or referral"
+
+
+def _turns_to(words: Words, cue: Mention) -> bool:
+    """Whether a sentence with nothing else to record turns to an ear ("now let's look at the left") rather than
+    mentioning one in passing ("tell him the right ear can wait")."""
+    start, _ = words.bounds[words.sentence[cue.start]]
+    return words.text[start] not in ("tell", "ask", "ring")
 
 
 def _is_cue(words: Words, m: Mention, mentions: list[Mention]) -> bool:
@@ -191,23 +236,65 @@ def _is_cue(words: Words, m: Mention, mentions: list[Mention]) -> bool:
     said = row[m.start : m.end]
     if side in OPPOSITE and said[-1] in OPPOSITE and following in _NOT_A_PLACE:
         return False
-    if side == "right" and said[-1] == "right" and following in ("down", "up", "in", "on", "so", "then", "now"):
+    if (
+        side == "right"
+        and said[-1] == "right"
+        and following in ("down", "up", "in", "on", "so", "then", "now")
+    ):
         return False
     if any(o.has("same") and o.start <= m.start <= o.end for o in mentions):
         return False
     if side == "other" and "ear" not in said and "side" not in said:
         start = words.bounds[words.sentence[m.start]][0]
-        lead = [w for w in row[start : m.start] if w not in ("right", "now", "so", "then", "and", ",", "okay", "the", "well", "on", "to", "in", "…", "over", "onto")]
+        lead = [
+            w
+            for w in row[start : m.start]
+            if w
+            not in (
+                "right",
+                "now",
+                "so",
+                "then",
+                "and",
+                ",",
+                "okay",
+                "the",
+                "well",
+                "on",
+                "to",
+                "in",
+                "…",
+                "over",
+                "onto",
+            )
+        ]
         if lead or any(o.kind == "length" and o.start - m.end < 6 for o in mentions if o.start > m.start):
             return False
     if side == "both" and said == ["both"]:
-        return following not in ("in", "of", "hands", "the", "times", "days", "his", "her", "hard", "soft", "dry") and not _joins(row, m)
+        return following not in (
+            "in",
+            "of",
+            "hands",
+            "the",
+            "times",
+            "days",
+            "his",
+            "her",
+            "hard",
+            "soft",
+            "dry",
+        ) and not _joins(row, m)
     return True
 
 
 def _joins(row: list[str], m: Mention) -> bool:
     """Whether "both" only joins two words ("both dry and hard")."""
-    return "and" in row[m.end : m.end + 3] and row[m.end : m.end + 1] not in (["now"], ["clear"], ["ears"], ["sides"])
+    return "and" in row[m.end : m.end + 3] and row[m.end : m.end + 1] not in (
+        ["now"],
+        ["clear"],
+        ["ears"],
+        ["sides"],
+    )
 
 
 def _side_the_history(
@@ -229,19 +316,36 @@ def _side_the_history(
             best = min(chosen, key=lambda c: abs(c.start - m.start))
             side = best.readings["ear_cue"]
             m.linked = [best]
-        earlier = [c for c in cues if c.start < m.start and c.readings["ear_cue"] in ("right", "left", "both")]
+        earlier = [
+            c for c in cues if c.start < m.start and c.readings["ear_cue"] in ("right", "left", "both")
+        ]
         if side in ("that", "this", "first"):
             side = earlier[-1].readings["ear_cue"] if earlier and earlier[-1] is not best else last
-            m.linked = [earlier[-1]] if earlier else [state.last_side] if state.last_side is not None and side else []
+            m.linked = (
+                [earlier[-1]]
+                if earlier
+                else [state.last_side]
+                if state.last_side is not None and side
+                else []
+            )
         elif not side:
             low = max(i for i in range(m.start + 1) if i == 0 or words.part[i - 1] != part) if m.start else 0
             said = row[low : m.end + 5]
             own_subject = low > 0 and row[low] not in _VERBS
-            if m.kind == "history" and (row[low : low + 2] == ["and", "it"] or _of_it(row, m)) and (earlier or last in OPPOSITE):
+            if (
+                m.kind == "history"
+                and (row[low : low + 2] == ["and", "it"] or _of_it(row, m))
+                and (earlier or last in OPPOSITE)
+            ):
                 by = earlier[-1] if earlier else state.last_side
                 if by is not None and by.readings["ear_cue"] in OPPOSITE:
                     side, m.linked = by.readings["ear_cue"], [by]
-            if m.kind == "symptom" and m.value != "dizziness" and ("it" in said or (earlier and not own_subject)) and (earlier or last in OPPOSITE):
+            if (
+                m.kind == "symptom"
+                and m.value != "dizziness"
+                and ("it" in said or (earlier and not own_subject))
+                and (earlier or last in OPPOSITE)
+            ):
                 by = earlier[-1] if earlier else state.last_side
                 if by is not None and by.readings["ear_cue"] in OPPOSITE:
                     side, m.linked = by.readings["ear_cue"], [by]
@@ -306,13 +410,17 @@ def _ears_of(
         later = [t for t in same if t[0].start >= m.start]
         if earlier and (leads or not later):
             return earlier[-1][1]
-        if later and (_prepositional(words, later[0][0]) or later[0][0].readings["ear_cue"] == "both" or not before):
+        if later and (
+            _prepositional(words, later[0][0]) or later[0][0].readings["ear_cue"] == "both" or not before
+        ):
             return later[0][1]
         return earlier[-1][1] if earlier else before
     earlier = [t for t in targets if t[0].start < m.start]
     if earlier:
         return earlier[-1][1]
     cue, ears = targets[0]
+    if cue.readings["ear_cue"] == "other" and before:
+        return before
     return ears if _prepositional(words, cue) or cue.readings["ear_cue"] == "both" or not before else before
 
 
@@ -326,7 +434,11 @@ def _target(words: Words, cue: Mention, state: _State) -> tuple[int, ...]:
     """The ears a cue points at, made if need be."""
     side = cue.readings["ear_cue"]
     if side in OPPOSITE:
-        if len(state.current) == 1 and state.ears[state.current[0]].side == "unstated" and _names_current(words, cue):
+        if (
+            len(state.current) == 1
+            and state.ears[state.current[0]].side == "unstated"
+            and _names_current(words, cue)
+        ):
             if not any(e.side == side for e in state.ears):
                 ear = state.ears[state.current[0]]
                 ear.side, ear.named_by = side, cue
@@ -374,7 +486,9 @@ def _names_current(words: Words, cue: Mention) -> bool:
     start, end = words.bounds[words.sentence[cue.start]]
     said = words.text[start:end]
     before = words.text[max(cue.start - 3, start) : cue.start]
-    return ("'s" in before or "was" in before or "is" in before) and bool(_DONE & set(said) or "that" in before or "this" in before)
+    return ("'s" in before or "was" in before or "is" in before) and bool(
+        _DONE & set(said) or "that" in before or "this" in before
+    )
 
 
 def sentence_break(words: Words, i: int) -> bool:

@@ -21,6 +21,7 @@ def layers(doc: Doc) -> Doc:
     """Give every kind and colour of wax its layer."""
     words: Words = doc._.words
     current: dict[tuple[int, tuple[int, ...]], str] = {}
+    in_sentence: dict[tuple[int, tuple[int, ...]], tuple[int, str]] = {}
     known: dict[tuple[int, tuple[int, ...], str], str] = {}
     mentions = [m for m in doc._.mentions if m.live and m.kind in ("layer", "consistency", "colour")]
     pending: list[Mention] = []
@@ -35,6 +36,9 @@ def layers(doc: Doc) -> Doc:
             if m.kind == "consistency" and following in _BITS and (*key, m.value) in known:
                 current[key] = known[*key, m.value]
             m.layer = current.get(key, "")
+            said_at, layer = in_sentence.get(key, (-1, ""))
+            if said_at == words.sentence[m.start]:
+                m.layer = layer
             pending.append(m)
             known.setdefault((*key, str(m.value)), m.layer) if m.layer else None
             continue
@@ -46,9 +50,11 @@ def layers(doc: Doc) -> Doc:
                 p.layer = m.value
                 known[*key, str(p.value)] = m.value
             pending = []
+            in_sentence[key] = (words.sentence[m.start], m.value)
             continue
         if upcoming is not None and _governs_later(words, doc._.mentions, m, upcoming):
             current[m.visit, upcoming.ears or key[1]] = m.value
+            in_sentence.pop((m.visit, upcoming.ears or key[1]), None)
             pending = []
     return doc
 
@@ -62,7 +68,12 @@ def _governs_later(words: Words, mentions: list[Mention], cue: Mention, upcoming
     if words.sentence[upcoming.start] - sentence > 3:
         return False
     return not any(
-        words.sentence[o.start] == sentence and o.live and (o.kind in ("drum", "canal", "skin", "complication") or o.readings.get("head") in ("drum", "canal", "skin"))
+        words.sentence[o.start] == sentence
+        and o.live
+        and (
+            o.kind in ("drum", "canal", "skin", "complication")
+            or o.readings.get("head") in ("drum", "canal", "skin")
+        )
         for o in mentions
     )
 

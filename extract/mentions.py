@@ -62,7 +62,19 @@ class Mention:
 
 
 _PLURAL = frozenset(
-    {"weak", "head", "instrument", "history", "foreign_body", "canal", "drum", "referral", "symptom", "ear_cue", "complication"}
+    {
+        "weak",
+        "head",
+        "instrument",
+        "history",
+        "foreign_body",
+        "canal",
+        "drum",
+        "referral",
+        "symptom",
+        "ear_cue",
+        "complication",
+    }
 )
 
 
@@ -85,7 +97,15 @@ class PhraseBook:
         """All phrases of all sets; words that are noise steer nothing."""
         values = self.values.find(row)
         noise = {i for f in values if "noise" in f.readings for i in range(f.start, f.end)}
-        steering = [f for part in (self.cues, self.ears) for f in part.find(row) if f.start not in noise and f.end - 1 not in noise]
+        cues = self.cues.find(row)
+        spoken = {i for f in cues if "correction" in f.readings and f.end - f.start > 1 for i in range(f.start, f.end)}
+        values = [f for f in values if f.start not in spoken or f.end - f.start > 2]
+        steering = [
+            f
+            for part in (cues, self.ears.find(row))
+            for f in part
+            if f.start not in noise and f.end - 1 not in noise
+        ]
         return [Mention(f.start, f.end, f.readings) for f in values + steering]
 
 
@@ -146,10 +166,18 @@ def _settle_sizes(row: list[str], counted: list[Mention], found: list[Mention]) 
         if c.kind != "length" or c.measure is None or c.measure.unit != "mm" or c.measure.value > 12:
             continue
         for f in found:
-            sized = f.readings.get("instrument") in ("speculum", "suction_tube", "fine_suction_tube", "endoscope", "curette")
+            sized = f.readings.get("instrument") in (
+                "speculum",
+                "suction_tube",
+                "fine_suction_tube",
+                "endoscope",
+                "curette",
+            )
             gap = c.start - f.end
             the = row[c.start - 1] == "the" and 0 <= gap <= 6
-            if sized and (f.start == c.end or the or (f.readings["instrument"] == "speculum" and 0 <= gap <= 1)):
+            if sized and (
+                f.start == c.end or the or (f.readings["instrument"] == "speculum" and 0 <= gap <= 1)
+            ):
                 text = f"{c.measure.whole}mm"
                 c.measure.kind, c.measure.text = "size", text
                 c.kind, c.value, c.readings = "size", text, {"size": text}
@@ -164,7 +192,11 @@ def _settle_percents(row: list[str], counted: list[Mention]) -> None:
         if c.kind == "percent":
             last = c
         elif c.kind == "bare" and last is not None and c.measure is not None and 1 < c.measure.value <= 100:
-            if c.start - last.end < 8 and row[c.start - 1] in ("at", "around", "about", "maybe") and row[c.end : c.end + 1] in ([], ["."], [","]):
+            if (
+                c.start - last.end < 8
+                and row[c.start - 1] in ("at", "around", "about", "maybe")
+                and row[c.end : c.end + 1] in ([], ["."], [","])
+            ):
                 c.measure.kind, c.kind, c.readings = "percent", "percent", {"percent": ""}
 
 
@@ -182,12 +214,25 @@ def _settle_pieces(row: list[str], counted: list[Mention], found: list[Mention])
         elif c.kind == "bare" and last is not None and c.measure is not None and 1 <= c.measure.value <= 45:
             lead = row[max(c.start - 6, last.end) : c.start]
             after = row[c.end : c.end + 1]
-            if row[c.end : c.end + 1] in (["altogether"], ["combined"], ["total"]) or row[c.end : c.end + 2] in (["in", "total"], ["all", "told"]):
+            if row[c.end : c.end + 1] in (["altogether"], ["combined"], ["total"]) or row[
+                c.end : c.end + 2
+            ] in (["in", "total"], ["all", "told"]):
                 c.measure.kind, c.measure.unit = "length", "mm"
                 c.kind, c.readings = "length", {"length": ""}
                 continue
-            named = {"another", "next", "second", "third", "other"} & set(lead) or (("one" in lead or "from" in lead) and {"left", "right"} & set(row[max(c.start - 7, 0) : c.start]))
-            if named and c.start - last.end < 30 and lead[-1:] and lead[-1] in _PIECE_LEADS and after in ([], ["."], [","]):
+            if row[c.start] == "one":
+                continue
+            named = {"another", "next", "second", "third", "other"} & set(lead) or (
+                ("one" in lead or "from" in lead)
+                and {"left", "right"} & set(row[max(c.start - 7, 0) : c.start])
+            )
+            if (
+                named
+                and c.start - last.end < 30
+                and lead[-1:]
+                and lead[-1] in _PIECE_LEADS
+                and after in ([], ["."], [","])
+            ):
                 if last.measure is not None and last.measure.unit == "mm":
                     c.measure.kind, c.measure.unit = "length", "mm"
                     c.kind, c.readings = "length", {"length": ""}

@@ -14,7 +14,9 @@ _SELF_CONTAINED = frozenset(
 )
 _OWN_DENIAL = frozenset({"occlusion", "clearance", "consent", "advice", "hearing_outcome", "not_seen", "complication",
                          "history", "drum", "tolerance", "skin"})  # fmt: skip
-_NEGATIVE = frozenset({"no", "not", "n't", "nothing", "none", "never", "without", "cannot", "nor", "neither", "un"})
+_NEGATIVE = frozenset(
+    {"no", "not", "n't", "nothing", "none", "never", "without", "cannot", "nor", "neither", "un"}
+)
 
 
 @Language.component("polarity", requires=["doc._.mentions", "doc._.scopes"], assigns=["doc._.mentions"])
@@ -38,8 +40,8 @@ def polarity(doc: Doc) -> Doc:
                 break
             if scope.start <= first < scope.end and not (first <= scope.trigger[0] <= last):
                 if scope.category == "possible":
-                    found = "possible"
-                    break
+                    found = "possible" if found == "affirmed" else found
+                    continue
                 if scope.trigger[0] in said_whole and not _goes_on(words, m):
                     continue
                 if m.has("instrument") and scope.trigger[0] > last:
@@ -59,7 +61,13 @@ def _answered(words: Words, m: Mention) -> str:
         return "denied"
     if row[m.end : m.end + 1] == ["?"] and m.end + 1 < len(row):
         answer = row[m.end + 1]
-        return "denied" if answer in ("never", "no", "none", "nope") else "affirmed" if answer in ("yes", "yeah", "aye") else ""
+        return (
+            "denied"
+            if answer in ("never", "no", "none", "nope")
+            else "affirmed"
+            if answer in ("yes", "yeah", "aye")
+            else ""
+        )
     return ""
 
 
@@ -80,12 +88,16 @@ def _out_of_reach(words: Words, m: Mention, scope: Scope, mentions: list[Mention
             return True
     good = {"healthy", "intact", "well", "complete", "improved"} & set(m.readings.values())
     return bool(good) and any(
-        at <= o.start < m.start and o.has("occlusion", "complication", "symptom", "head", "canal", "consistency") for o in mentions
+        at <= o.start < m.start
+        and o.has("occlusion", "complication", "symptom", "head", "canal", "consistency")
+        for o in mentions
     )
 
 
 _NEW_STATEMENT = frozenset(
-    (a, b) for a in ("that", "it", "there", "he", "she", "they", "this", "i", "we") for b in ("'s", "is", "was", "has", "are", "'re", "had", "'ve")
+    (a, b)
+    for a in ("that", "it", "there", "he", "she", "they", "this", "i", "we")
+    for b in ("'s", "is", "was", "has", "are", "'re", "had", "'ve")
 )
 
 

@@ -28,8 +28,25 @@ _PLACES = frozenset({"in", "of", "down", "along", "inside", "into", "from", "ont
 _BETWEEN = frozenset({"looking", "coloured", "type", "old", "bony", "kind", "of", "ear"})
 _JOINTS = frozenset({"and", ",", "or", "but", "very", "quite", "slightly"})
 _OURS = frozenset({"complication", "made", "caused", "did"})
-_YOUNG = frozenset({"boy", "girl", "child", "kid", "baby", "bairn", "wean", "lad", "teenager", "youngster", "infant", "toddler"})
-_HANDLED = frozenset({"holding", "hold", "put", "putting", "pop", "popped", "pressed", "press", "pressing", "pack", "packed"})
+_YOUNG = frozenset(
+    {
+        "boy",
+        "girl",
+        "child",
+        "kid",
+        "baby",
+        "bairn",
+        "wean",
+        "lad",
+        "teenager",
+        "youngster",
+        "infant",
+        "toddler",
+    }
+)
+_HANDLED = frozenset(
+    {"holding", "hold", "put", "putting", "pop", "popped", "pressed", "press", "pressing", "pack", "packed"}
+)
 _OF = {"wax": ("consistency", "colour"), "drum": ("drum",), "canal": ("canal",), "skin": ("skin",), "cavity": ("canal",),
        "ear": ("consistency", "canal")}  # fmt: skip
 _COPULAS = frozenset({"is", "'s", "are", "was", "were", "looks", "look", "looking", "looked", "appears", "'re", "feels",
@@ -96,7 +113,11 @@ def courses(words: Words, mentions: list[Mention]) -> dict[int, Course]:
 
 
 def _describes_ear(words: Words, m: Mention) -> bool:
-    if m.has("drum") and m.has("history") and {"drum", "tm", "eardrum"} & set(words.text[max(m.start - 3, 0) : m.end + 3]):
+    if (
+        m.has("drum")
+        and m.has("history")
+        and {"drum", "tm", "eardrum"} & set(words.text[max(m.start - 3, 0) : m.end + 3])
+    ):
         return not {"had", "history", "previous", "never"} & set(words.text[max(m.start - 8, 0) : m.start])
     if m.has("foreign_body") and not m.has("weak", "consistency"):
         start, end = words.bounds[words.sentence[m.start]]
@@ -184,9 +205,16 @@ class _Subjects:
             m.aside = NOT_LINKED
         elif m.kind == "symptom" and m.value == "blocked" and looking:
             said = self.words.text[start:end]
-            if not any(w.startswith("feel") or w.startswith("felt") or w.startswith("complain") for w in said):
+            if not any(
+                w.startswith("feel") or w.startswith("felt") or w.startswith("complain") for w in said
+            ):
                 m.aside = NOT_LINKED
-        elif m.kind == "symptom" and m.value == "discharge" and looking and self.words.text[m.start].startswith("run"):
+        elif (
+            m.kind == "symptom"
+            and m.value == "discharge"
+            and looking
+            and self.words.text[m.start].startswith("run")
+        ):
             m.aside = NOT_LINKED
         elif m.kind in ("colour", "depth") and self.last == "foreign_body" and not any(
             o.readings.get("head") == "wax" and o.start < m.end + 3 for o in mentions):  # fmt: skip
@@ -198,11 +226,17 @@ class _Subjects:
             m.aside = NOT_LINKED
         elif m.kind == "depth" and self._nearest_before(m, mentions) in ("skin", "drum", "foreign_body"):
             m.aside = NOT_LINKED
-        elif m.kind == "foreign_body" and (m.value == "cotton" and self.words.text[m.end - 1] in ("buds", "swabs", "tips")):
+        elif m.kind == "foreign_body" and (
+            m.value == "cotton" and self.words.text[m.end - 1] in ("buds", "swabs", "tips")
+        ):
             m.aside = NOT_LINKED
         elif m.kind in ("consistency", "colour", "canal", "foreign_body", "drum") and self._is_comparison(m):
             m.aside = "a comparison"
-        elif m.kind == "foreign_body" and any(w in _HANDLED for w in self.words.text[max(m.start - 6, 0) : m.start]):
+        elif (
+            m.kind == "foreign_body"
+            and not {"in", "down", "up", "into"} & set(self.words.text[m.end : m.end + 2])
+            and any(w in _HANDLED for w in self.words.text[max(m.start - 8, 0) : m.start])
+        ):
             m.aside = NOT_LINKED
 
     def _nearest_before(self, m: Mention, mentions: list[Mention]) -> str:
@@ -228,7 +262,14 @@ class _Subjects:
         return False
 
     def _choose(
-        self, m: Mention, kinds: list[str], weak: bool, said_of: str, looking: bool, working: bool, mentions: list[Mention]
+        self,
+        m: Mention,
+        kinds: list[str],
+        weak: bool,
+        said_of: str,
+        looking: bool,
+        working: bool,
+        mentions: list[Mention],
     ) -> str:
         row = self.words.text
         if "consistency" in kinds and (said_of == "wax" or (looking and "symptom" in kinds)):
@@ -251,13 +292,19 @@ class _Subjects:
         if "drum" in kinds and "history" in kinds:
             return "drum"
         if "drum" in kinds and "instrument" in kinds:
-            near = any(o.readings.get("head") == "drum" for o in mentions) or self.words.text[max(m.start - 2, 0):m.start] == ["see", "the"]
+            near = any(o.readings.get("head") == "drum" for o in mentions) or self.words.text[
+                max(m.start - 2, 0) : m.start
+            ] == ["see", "the"]
             return "drum" if near or m.polarity == "denied" else "instrument"
         if weak and "clearance" in kinds:
             start, end = self.words.bounds[self.words.sentence[m.start]]
             if working and end - start <= 3:
                 return "clearance"
-            return "clearance" if said_of in ("wax", "canal", "ear", "cavity") or self._wax_near(m, mentions) else ""
+            return (
+                "clearance"
+                if said_of in ("wax", "canal", "ear", "cavity") or self._wax_near(m, mentions)
+                else ""
+            )
         if "drum" in kinds and "canal" in kinds:
             healthy = m.readings["drum"] == "healthy"
             if weak or (healthy and (self.since > 1 or not self._opens(m))):
@@ -266,21 +313,43 @@ class _Subjects:
         if weak and ({"consistency"} & set(kinds)):
             return "consistency" if self._wax_near(m, mentions) else ""
         if weak and "drum" in kinds:
-            return "drum" if self.last == "drum" and self.since <= 1 and "perforated" not in m.readings.values() else ""
+            return (
+                "drum"
+                if self.last == "drum" and self.since <= 1 and "perforated" not in m.readings.values()
+                else ""
+            )
         if weak and "foreign_body" in kinds:
             near = row[max(m.start - 6, 0) : m.end + 6]
-            return "foreign_body" if looking and any(w in near for w in ("ear", "canal", "there", "out")) else ""
+            return (
+                "foreign_body" if looking and any(w in near for w in ("ear", "canal", "there", "out")) else ""
+            )
         if self.last and not said_of:
             for kind in _OF.get(self.last, ()):
                 if kind in kinds:
                     return kind
-        for kind in ("consistency", "colour", "canal", "skin", "depth", "instrument", "foreign_body", "clearance"):
+        for kind in (
+            "consistency",
+            "colour",
+            "canal",
+            "skin",
+            "depth",
+            "instrument",
+            "foreign_body",
+            "clearance",
+        ):
             if kind in kinds:
                 return kind
         return kinds[0] if not weak else ""
 
     def _patient_or_finding(
-        self, m: Mention, kinds: list[str], weak: bool, said_of: str, looking: bool, working: bool, mentions: list[Mention]
+        self,
+        m: Mention,
+        kinds: list[str],
+        weak: bool,
+        said_of: str,
+        looking: bool,
+        working: bool,
+        mentions: list[Mention],
     ) -> str:
         if weak and not said_of and "instrument" not in kinds:
             return ""
@@ -288,9 +357,15 @@ class _Subjects:
             return "history"
         if "perforation" in m.readings.values() and "complication" in kinds and _OURS & set(self._said(m)):
             return "complication"
-        if "drum" in kinds and (said_of == "drum" or (looking and self.last == "drum" and "canal" not in kinds)):
+        if "drum" in kinds and (
+            said_of == "drum" or (looking and self.last == "drum" and "canal" not in kinds)
+        ):
             return "drum"
-        if "canal" in kinds and said_of in ("canal", "cavity", "skin") and (not working or "complication" not in kinds):
+        if (
+            "canal" in kinds
+            and said_of in ("canal", "cavity", "skin")
+            and (not working or "complication" not in kinds)
+        ):
             return "canal"
         if "perforation" in m.readings.values() and "complication" in kinds and _OURS & set(self._said(m)):
             return "complication"
@@ -324,16 +399,25 @@ class _Subjects:
             i += 1
         where = next((h for h in heads if m.end < h.start <= m.end + 5), None)
         between = row[m.end : where.start] if where is not None else []
-        if where is not None and _PLACES & set(between) and not any(w in MARKS or w == "and" for w in between):
+        if (
+            where is not None
+            and _PLACES & set(between)
+            and not any(w in MARKS or w == "and" for w in between)
+        ):
             if m.has("drum", "canal") and where.readings["head"] in ("drum", "canal", "skin", "cavity"):
                 return where
         before = [h for h in heads if h.end <= m.start]
+        seen = [h for h in heads if h.readings["head"] in ("drum", "canal") and h.start > m.start]
+        if not before and len(seen) == 1 and m.has("drum", "canal") and row[seen[0].start - 1] == "the":
+            return seen[0]
         subjects = [h for h in before if not self._is_place(h)]
         return subjects[-1] if subjects else before[-1] if before else None
 
     def _describes(self, i: int, mentions: list[Mention]) -> bool:
         """Whether word i is another adjective of the same noun."""
-        return any(m.start <= i < m.end and m.has("consistency", "colour", "drum", "canal", "skin") for m in mentions)
+        return any(
+            m.start <= i < m.end and m.has("consistency", "colour", "drum", "canal", "skin") for m in mentions
+        )
 
     def _is_place(self, head: Mention) -> bool:
         """Whether a noun tells where ("wax in the canal") rather than what is described."""

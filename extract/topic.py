@@ -103,7 +103,7 @@ class Scales:
 
     def foreign(self) -> bool:
         """Whether the window is clearly about something else."""
-        return self.elsewhere >= max(5.0, 2 * self.ears)
+        return self.elsewhere >= max(4.0, 2 * self.ears)
 
 
 @Language.component("topic", requires=["doc._.words", "doc._.mentions"], assigns=["doc._.mentions"])
@@ -128,8 +128,7 @@ def about_ears(words: Words, mentions: Sequence[Mention]) -> list[bool]:
     for scales, size, spread in _windows(words, found):
         carried.append(scales.carried(size, spread))
         foreign.append(scales.foreign())
-    near = _near(words, carried)
-    return [c or (n and not f) for c, n, f in zip(carried, near, foreign, strict=True)]
+    return _spread_out(words, carried, foreign)
 
 
 def evidence(row: Sequence[str]) -> list[Evidence]:
@@ -159,16 +158,18 @@ def _windows(words: Words, found: Sequence[Evidence]) -> Iterator[tuple[Scales, 
         yield scales, high - low, here[-1] - here[0] if here else 0
 
 
-def _near(words: Words, carried: Sequence[bool]) -> list[bool]:
-    """Whether each sentence is within reach of a stretch that ear care carries."""
-    near = [False] * len(carried)
-    for order in (range(len(carried)), range(len(carried) - 1, -1, -1)):
+def _spread_out(words: Words, carried: Sequence[bool], foreign: Sequence[bool]) -> list[bool]:
+    """The sentences that ear care carries, and those within their reach before something else is talked about."""
+    about = list(carried)
+    for order in (range(len(about)), range(len(about) - 1, -1, -1)):
         last: int | None = None
         for i in order:
             if carried[i]:
                 last = words.bounds[i][0]
-            near[i] |= last is not None and abs(words.bounds[i][0] - last) <= _REACH
-    return near
+            elif foreign[i]:
+                last = None
+            about[i] |= last is not None and abs(words.bounds[i][0] - last) <= _REACH
+    return about
 
 
 def _terse(words: Words, mentions: Sequence[Mention], found: Sequence[Evidence]) -> bool:

@@ -12,7 +12,7 @@ import numpy.typing as npt
 
 from dictate import read, second_look, speech
 from dictate.read import Recording
-from dictate.recognise import HeardWord, Phrase, Recogniser, Settings, whisper
+from dictate.recognise import HeardWord, Phrase, Recogniser, Settings, bare, whisper
 from dictate.speech import Clip
 from shared.transcript import Transcript, Word
 
@@ -96,7 +96,7 @@ def heard(hearer: Recogniser, recording: Recording, clip: Clip, *, plain: bool =
 def credible(phrase: Phrase) -> bool:
     """False for what the recogniser makes out of noise, or when it says the same five times running."""
     noise = phrase.no_speech > NO_SPEECH and phrase.log_probability < LOW_LOG_PROBABILITY
-    text = "".join(re.sub(r"\W", "", word.text.lower()) + " " for word in phrase.words)
+    text = "".join(bare(word.text) + " " for word in phrase.words)
     return not (noise or phrase.compression > LOOP_COMPRESSION or _ROUND_AND_ROUND.search(text))
 
 

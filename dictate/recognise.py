@@ -8,6 +8,7 @@ from __future__ import annotations
 import functools
 import itertools
 import os
+import re
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Protocol
@@ -124,7 +125,15 @@ class Whisper:
             initial_prompt=None if plain else self._prompt or None,
         )
         # A clip is one window; whatever comes later was made out of the silence after the last word.
-        return [_phrase(segment) for segment in itertools.takewhile(lambda s: s.seek == 0, segments)]
+        phrases = [_phrase(segment) for segment in itertools.takewhile(lambda s: s.seek == 0, segments)]
+        # Nothing but the prompt's own words may be its echo: without it, they must be heard again.
+        echo = {bare(w.text) for p in phrases for w in p.words} <= {bare(w) for w in self._prompt.split()}
+        return self.hear(sound, plain=True) if phrases and echo and not plain else phrases
+
+
+def bare(word: str) -> str:
+    """The word in small letters, without spaces and punctuation."""
+    return re.sub(r"\W", "", word.lower())
 
 
 def _phrase(segment: Any) -> Phrase:
@@ -149,7 +158,8 @@ def nouns_prompt() -> str:
         raise BadVocabulary("cannot be read as a list of nouns", where=str(_PROMPT), remedy=remedy) from fault
     if not isinstance(nouns, list) or not all(isinstance(n, str) for n in nouns):
         raise BadVocabulary("not a list of words", where=str(_PROMPT), remedy=remedy)
-    return ", ".join(nouns) + "." if nouns else ""
+    # A sentence works better than a bare list, which makes the recogniser drop the first words it hears.
+    return f"The words are the {', the '.join(nouns)}." if nouns else ""
 
 
 @functools.lru_cache(maxsize=1)

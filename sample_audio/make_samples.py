@@ -104,7 +104,7 @@ def add_suction(
 ) -> Samples:
     """The clean sound under suction noise at snr_db, the noise seeded so that it comes out the same."""
     speech = np.concatenate([clean[a:b] for a, b in spans])
-    noise = suction(len(clean) / rate, rate, seed=417)
+    noise = suction(len(clean), rate, seed=417)
     noise *= np.sqrt(np.mean(speech**2) / 10 ** (snr_db / 10))
     if bursts:
         on = np.zeros(len(clean), np.float32)

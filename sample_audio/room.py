@@ -13,14 +13,13 @@ TUBE_M = 0.065  # an ear suction tube with its handle's bore: rings near 2.6 kHz
 SOUND_M_PER_S = 343.0
 
 
-def suction(seconds: float, rate: int, seed: int) -> Samples:
-    """Suction noise of unit power: broadband rush, the tube's resonances, and wet gurgles.
+def suction(n: int, rate: int, seed: int) -> Samples:
+    """n samples of suction noise of unit power: broadband rush, the tube's resonances, and wet gurgles.
 
     The rush falls 4.5 dB an octave above 400 Hz; the resonances stand at c/2L and its multiples, an open
     tube's; each gurgle is a damped sine of rising pitch, as a bubble makes. Made from `seed` alone.
     """
     chance = np.random.default_rng(seed)
-    n = int(seconds * rate)
     freq = np.fft.rfftfreq(n, 1 / rate)
     gain = (np.maximum(freq, 400) / 400) ** -0.75 * np.clip(freq / 200, 0, 1)
     for k, height in ((1, 2.5), (2, 1.6), (3, 1.0)):
@@ -29,7 +28,7 @@ def suction(seconds: float, rate: int, seed: int) -> Samples:
     rush = np.fft.irfft(np.fft.rfft(chance.standard_normal(n)) * gain, n)
     rush *= 1 + 0.15 * np.sin(2 * np.pi * 0.7 * np.arange(n) / rate)  # the pump's slow swell
     rush /= np.sqrt(np.mean(rush**2))
-    for _ in range(int(seconds * 1.5)):
+    for _ in range(int(1.5 * n / rate)):
         length = int(chance.uniform(0.04, 0.16) * rate)
         start = int(chance.uniform(0, max(1, n - length)))
         t = np.arange(min(length, n - start)) / rate

@@ -7,8 +7,9 @@ so that the repair itself only looks words up.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cache
 from importlib import resources
 from pathlib import Path
 from typing import Any
@@ -28,14 +29,33 @@ _FORM = "See the notes at the top of the shipped sounds.yaml."
 
 
 @dataclass(frozen=True, slots=True)
+class Slot:
+    """One place of a heard phrase: single words, longer alternatives, and whether it may be empty."""
+
+    words: frozenset[str]
+    longer: tuple[tuple[str, ...], ...] = ()
+    optional: bool = False
+
+    def ends(self, row: Sequence[str], at: int) -> Iterator[int]:
+        """Where the row may go on after this slot is met at place `at`."""
+        for words in self.longer:
+            if tuple(row[at : at + len(words)]) == words:
+                yield at + len(words)
+        if at < len(row) and row[at] in self.words:
+            yield at + 1
+        if self.optional:
+            yield at
+
+
+@dataclass(frozen=True, slots=True)
 class Confusion:
-    """One known confusion: what is heard, what was meant, and what must hold around it.
+    """Words that are misheard for others, and what must hold around them.
 
     before: words, one of which stands right before. after: right after. near: in the same sentence.
     unless: in the sentence, they forbid it. place: where in the sentence. number: a number stands there.
     """
 
-    heard: tuple[str, ...]
+    heard: tuple[Slot, ...]
     meant: tuple[str, ...]
     before: frozenset[str] = frozenset()
     after: frozenset[str] = frozenset()
@@ -44,6 +64,29 @@ class Confusion:
     place: str = ""
     number: str = ""
     doubtful: bool = False
+
+    def end(self, row: Sequence[str], start: int) -> int:
+        """Where the heard words that begin at `start` end, the longest way; 0 if they do not stand there."""
+        ends = {start}
+        for slot in self.heard:
+            ends = {end for at in ends for end in slot.ends(row, at)}
+        return max(ends, default=0)
+
+    @property
+    def second(self) -> frozenset[str] | None:
+        """The words one of which stands second, if that is sure; saves trying where it does not."""
+        if len(self.heard) < 2 or self.heard[0].longer or self.heard[0].optional or self.heard[1].optional:
+            return None
+        return self.heard[1].words.union(words[0] for words in self.heard[1].longer)
+
+    def beginnings(self) -> set[str]:
+        """The words its heard phrases may begin with."""
+        out: set[str] = set()
+        for slot in self.heard:
+            out.update(slot.words, (words[0] for words in slot.longer))
+            if not slot.optional:
+                break
+        return out
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,10 +100,34 @@ class Term:
 
 
 @dataclass(slots=True)
+class Filed:
+    """The confusions that begin with one word: those that may stand with any next word, and those with one of few."""
+
+    free: list[Confusion] = field(default_factory=list)
+    bound: list[Confusion] = field(default_factory=list)
+    next: set[str] = field(default_factory=set)
+
+    def add(self, confusion: Confusion) -> None:
+        """File a confusion, the longer before the shorter."""
+        second = confusion.second
+        rows = self.free if second is None else self.bound
+        rows.append(confusion)
+        rows.sort(key=lambda one: -len(one.heard))
+        self.next.update(second or ())
+
+    def at(self, row: Sequence[str], i: int) -> list[Confusion]:
+        """Those that can stand at place i, where the row has their first word."""
+        if i + 1 < len(row) and row[i + 1] in self.next:
+            return self.bound + self.free
+        return self.free
+
+
+@dataclass(slots=True)
 class Sounds:
     """Everything sounds.yaml says. ear, work, other: words that show a text to be about ear care.
 
-    ordinary: everyday words. kept: words no repair by sound may swallow. phrases: those that stand as they are.
+    confusions: by the first heard word. ordinary: everyday words. kept: words no repair by sound may swallow. phrases: those that stand as they are. known:
+    every word of the vocabulary.
     """
 
     ear: frozenset[str]
@@ -69,7 +136,8 @@ class Sounds:
     ordinary: frozenset[str]
     kept: frozenset[str]
     phrases: frozenset[tuple[str, ...]]
-    confusions: dict[str, list[Confusion]] = field(default_factory=dict)
+    known: frozenset[str]
+    confusions: dict[str, Filed] = field(default_factory=dict)
     terms: list[Term] = field(default_factory=list)
 
 
@@ -103,9 +171,14 @@ def parse_sounds(text: str, vocabulary: Vocabulary, where: str) -> Sounds:
     return _Reading(vocabulary, where).sounds(tree)
 
 
+@cache
+def _cut_word(word: str) -> tuple[str, ...]:
+    return tuple(plain_word(part) for part in _ENDING.sub(r" \1", word).split())
+
+
 def _cut(words: tuple[str, ...]) -> tuple[str, ...]:
     """Words in their one spelling, endings with an apostrophe apart, as they stand in a row."""
-    return tuple(plain_word(w) for word in words for w in _ENDING.sub(r" \1", word).split())
+    return tuple(part for word in words for part in _cut_word(word))
 
 
 class _Reading:
@@ -115,9 +188,15 @@ class _Reading:
         self.vocabulary = vocabulary
         self.where = where
         self.sets: dict[str, frozenset[str]] = {}
+        self.gapless: dict[tuple[str, str], list[tuple[str, ...]]] = {}
+        for kind, value, phrase in vocabulary.phrases():
+            if ".." not in phrase:
+                self.gapless.setdefault((kind, value), []).extend(map(_cut, forms(phrase)))
 
     def sounds(self, tree: Any) -> Sounds:
-        top = self.mapping(tree, {"sets", "gate", "ordinary", "kept", "terms", "confusions"}, "the whole file")
+        top = self.mapping(
+            tree, {"sets", "gate", "ordinary", "kept", "terms", "confusions"}, "the whole file"
+        )
         sets = top.get("sets", {})
         if not isinstance(sets, dict):
             raise self.bad("must map names to lists of words", "sets")
@@ -127,22 +206,23 @@ class _Reading:
         ear, work, other = (self.words(gate.get(key), f"gate, {key}") for key in ("ear", "work", "other"))
         ordinary, kept = (frozenset(self.text(top.get(key), key).split()) for key in ("ordinary", "kept"))
         phrases = frozenset(form for kind in CLOSED for form in self.forms_of(kind, "the vocabulary"))
-        sounds = Sounds(ear, work, other, ordinary, kept, phrases)
-        seen: dict[Confusion, tuple[str, ...]] = {}
+        known = frozenset(word for listed in self.gapless.values() for form in listed for word in form)
+        sounds = Sounds(ear, work, other, ordinary, kept, phrases, known)
+        seen: dict[Confusion, int] = {}
         for number, row in enumerate(self.listed(top.get("confusions"), "confusions"), 1):
-            for confusion in self.confusion(row, f"confusions, row {number}"):
-                same = replace(confusion, meant=(), doubtful=False)
-                if seen.setdefault(same, confusion.meant) != confusion.meant:
-                    both = f"both {' '.join(seen[same])} and {' '.join(confusion.meant)}"
-                    raise self.bad(f"{' '.join(confusion.heard)!r} means {both}", f"confusions, row {number}")
-                sounds.confusions.setdefault(confusion.heard[0], []).append(confusion)
-        for rows in sounds.confusions.values():
-            rows.sort(key=lambda c: -len(c.heard))
+            confusion = self.confusion(row, f"confusions, row {number}")
+            before = seen.setdefault(replace(confusion, meant=(), doubtful=False), number)
+            if before != number:
+                raise self.bad(
+                    f"says the same as row {before}", f"confusions, row {number} ({row['heard']!r})"
+                )
+            for word in confusion.beginnings():
+                sounds.confusions.setdefault(word, Filed()).add(confusion)
         for number, row in enumerate(self.listed(top.get("terms"), "terms"), 1):
             sounds.terms += self.terms(row, sounds.ordinary, f"terms, row {number}")
         return sounds
 
-    def confusion(self, row: Any, where: str) -> Iterator[Confusion]:
+    def confusion(self, row: Any, where: str) -> Confusion:
         row = self.mapping(row, _CONFUSION_KEYS, where)
         heard, meant = row.get("heard"), row.get("meant")
         if not isinstance(heard, str) or not isinstance(meant, str) or not heard.strip() or not meant.strip():
@@ -159,21 +239,23 @@ class _Reading:
         doubtful = row.get("doubtful", False)
         if not isinstance(doubtful, bool):
             raise self.bad("doubtful must be true or false", where)
-        try:
-            said = [_cut(form) for form in forms(heard)]
-        except ValueError as error:
-            raise self.bad(str(error), where) from error
-        for form in said:
-            if any(word in GAPS for word in form):
-                raise self.bad("a heard phrase has no gaps", where)
-            yield Confusion(
-                form,
-                _cut(tuple(meant.lower().split())),
-                **around,
-                place=place,
-                number=number,
-                doubtful=doubtful,
-            )
+        return Confusion(
+            tuple(self.slot(slot, where) for slot in heard.lower().split()),
+            _cut(tuple(meant.lower().split())),
+            **around,
+            place=place,
+            number=number,
+            doubtful=doubtful,
+        )
+
+    def slot(self, text: str, where: str) -> Slot:
+        optional = text.startswith("(") and text.endswith(")")
+        inner = text[1:-1] if optional else text
+        choices = [_cut(tuple(choice.replace("-", " ").split())) for choice in inner.split("|")]
+        if not all(choices) or re.search(r"[().]", inner):
+            raise self.bad(f"{text!r} is neither words with | between nor (words that may be missing)", where)
+        longer = tuple(c for c in choices if len(c) > 1)
+        return Slot(frozenset(c[0] for c in choices if len(c) == 1), longer, optional)
 
     def terms(self, row: Any, ordinary: frozenset[str], where: str) -> Iterator[Term]:
         row = self.mapping(row, _TERM_KEYS, where)
@@ -186,17 +268,15 @@ class _Reading:
                 if len(form) <= 3 and not ordinary.issuperset(form):
                     yield Term(form, near, least)
 
-    def forms_of(self, entry: Any, where: str) -> Iterator[tuple[str, ...]]:
+    def forms_of(self, entry: Any, where: str) -> list[tuple[str, ...]]:
         """The gapless forms of a kind's phrases ("kind" or "kind/value")."""
         kind, _, value = str(entry).partition("/")
         allowed = CLOSED.get(kind) or CUES.get(kind)
         if allowed is None or (value and value not in allowed):
             raise self.bad(f"no such kind or value in the vocabulary: {entry!r}", where)
-        for known, its_value, phrase in self.vocabulary.phrases():
-            if known == kind and (not value or value == its_value):
-                for form in forms(phrase):
-                    if not any(word in GAPS for word in form):
-                        yield _cut(form)
+        return [
+            form for one in ((value,) if value else allowed) for form in self.gapless.get((kind, one), ())
+        ]
 
     def words(self, entries: Any, where: str) -> frozenset[str]:
         """A list of words; "@name" stands for a set above, "@kind" or "@kind/value" for the single-word phrases of the vocabulary."""

@@ -20,7 +20,7 @@ from extract.sounds import similarity, weight
 from extract.words import MARKS, STOPS, Words
 from shared.vocabulary import Vocabulary, load
 
-_LONGEST = 5
+_LONGEST = 4
 _FILLERS = frozenset({"oh", "um", "ah", "er", "uh", "erm", "eh"})
 _NEAR = 6
 _BLOCK = 60
@@ -99,9 +99,10 @@ class Repairer:
         assert self._sounds is not None
         listed = self._sounds.confusions
         for i, word in enumerate(said.heard):
-            for confusion in listed.get(word, ()):
-                end = i + len(confusion.heard)
-                if tuple(said.heard[i:end]) != confusion.heard:
+            filed = listed.get(word)
+            for confusion in filed.at(said.heard, i) if filed else ():
+                end = confusion.end(said.heard, i)
+                if end <= i:
                     continue
                 if _holds(confusion, said.row, *said.span(i, end)):
                     change = _change(said, i, end, confusion.meant, doubtful=confusion.doubtful)
@@ -112,18 +113,28 @@ class Repairer:
     def _by_sound(self, said: _Said) -> Iterator[_Change]:
         """Terms that sound like what was heard and stand among the words they are said among."""
         heard, row = said.heard, said.row
-        for i, word in enumerate(heard):
-            if word in MARKS:
+        strange = [i for i, word in enumerate(heard) if word not in self._alike.settled and word.isalpha()]
+        for i, end in _stretches(heard, strange):
+            for term, likeness in self._alike.of(tuple(heard[i:end])):
+                if _is_near(term.near, row, *said.span(i, end)):
+                    change = _change(said, i, end, term.words, likeness)
+                    if change:
+                        yield change
+                        break
+
+
+def _stretches(heard: list[str], strange: list[int]) -> Iterator[tuple[int, int]]:
+    """Every run of up to _LONGEST words, no mark among them, that holds a strange one; each once."""
+    done = 0
+    for place in strange:
+        for i in range(max(place - _LONGEST + 1, done), place + 1):
+            if not MARKS.isdisjoint(heard[i : place + 1]):
                 continue
-            for end in range(i + 1, min(i + _LONGEST, len(heard)) + 1):
+            for end in range(place + 1, min(i + _LONGEST, len(heard)) + 1):
                 if heard[end - 1] in MARKS:
                     break
-                for term, likeness in self._alike.of(tuple(heard[i:end])):
-                    if _is_near(term.near, row, *said.span(i, end)):
-                        change = _change(said, i, end, term.words, likeness)
-                        if change:
-                            yield change
-                            break
+                yield i, end
+        done = place + 1
 
 
 @dataclass(slots=True)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from itertools import combinations
+from collections.abc import Iterator
+
+from jellyfish import levenshtein_distance
 
 from extract.confusions import Sounds, Term
 from extract.numbers import STARTERS
@@ -12,9 +14,14 @@ DENIALS = frozenset({"no", "not", "n't", "never", "without", "denies", "denied",
 SIDES = frozenset({"left", "right", "both"})
 _COUNTS = STARTERS - {"a", "an", "point"}
 _LONG = 7
-_CERTAIN = {0: 2.0, 1: 0.95, 2: 0.93, 3: 0.9, 4: 0.84, 5: 0.76}
+_MIDDLING = 5
+_FAR = 0.6
+_SMALL = frozenset({"the", "and", "in", "a", "on", "is", "of", "to", "at", "by", "with", "for", "he", "it", "so", "was"})
+_SMALL_EDGE = 0.92
+"""How alike a phrase must sound that begins or ends with a small word: it may well have been said."""
+_CERTAIN = {0: 2.0, 1: 0.95, 2: 0.93, 3: 0.9, 4: 0.89, 5: 0.84}
 """How alike the differing part must sound, by how many consonants it has."""
-_ALONE = 0.06
+_ALONE = 0.08
 """How much more alike a single word must sound that stands for a single word."""
 
 
@@ -45,14 +52,17 @@ class SoundAlikes:
         self._phrases = sounds.phrases
         trade = {word for term in sounds.terms for word in term.words} - sounds.ordinary
         self._fixed = trade | sounds.kept | SIDES | DENIALS
-        self._filed: dict[str, list[tuple[Term, str]]] = {}
+        self.settled = self._fixed | sounds.ordinary | sounds.known
+        self._whole: dict[str, list[tuple[Term, str]]] = {}
+        self._less: dict[str, list[tuple[Term, str]]] = {}
         self._seen: dict[tuple[str, ...], tuple[tuple[Term, float], ...]] = {}
         for term in sounds.terms:
             sound = sounding(term.words)
             bones = skeleton(sound)
             if len(bones) >= 3:
+                self._whole.setdefault(bones, []).append((term, sound))
                 for key in _shortened(bones):
-                    self._filed.setdefault(key, []).append((term, sound))
+                    self._less.setdefault(key, []).append((term, sound))
 
     def of(self, heard: tuple[str, ...]) -> tuple[tuple[Term, float], ...]:
         """The terms that sound like these words, most alike first, each with its likeness (0 to 1)."""
@@ -64,23 +74,35 @@ class SoundAlikes:
         return known
 
     def _search(self, heard: tuple[str, ...]) -> list[tuple[Term, float]]:
-        if heard in self._phrases or all(word in self._ordinary for word in heard):
+        if heard in self._phrases:
             return []
-        if any(word[:1].isdigit() for word in heard):
+        if not all(word.isalpha() or word[0] == "'" for word in heard):
             return []
         sound = sounding(heard)
         bones = skeleton(sound)
         if len(bones) < 3:
             return []
         fixed = self._fixed.intersection(heard)
+        least = _SMALL_EDGE if len(heard) > 1 and not _SMALL.isdisjoint((heard[0], heard[-1])) else 0.0
         found: dict[tuple[str, ...], tuple[Term, float]] = {}
-        for key in _shortened(bones):
-            for term, its_sound in self._filed.get(key, ()):
-                if term.words not in found and fixed.issubset(term.words):
-                    likeness = similarity(sound, its_sound)
-                    if likeness >= term.least and self._differ_in_sound_only(heard, term):
-                        found[term.words] = (term, likeness)
+        for term, its_sound in self._candidates(bones):
+            if term.words in found or not fixed.issubset(term.words):
+                continue
+            if levenshtein_distance(sound, its_sound) > _FAR * max(len(sound), len(its_sound)):
+                continue
+            likeness = similarity(sound, its_sound)
+            if likeness >= max(term.least, least) and self._differ_in_sound_only(heard, term):
+                found[term.words] = (term, likeness)
         return sorted(found.values(), key=lambda pair: -pair[1])
+
+    def _candidates(self, bones: str) -> Iterator[tuple[Term, str]]:
+        """Terms whose skeleton is this one, or this one with a class more or less, or (not the short ones) another."""
+        yield from self._whole.get(bones, ())
+        yield from self._less.get(bones, ())
+        for key in _shortened(bones):
+            yield from self._whole.get(key, ())
+            if len(bones) >= _MIDDLING:
+                yield from self._less.get(key, ())
 
     def _differ_in_sound_only(self, heard: tuple[str, ...], term: Term) -> bool:
         """Whether the part that differs is enough to hear, alike in itself, and no mere form of a word."""
@@ -104,14 +126,16 @@ class SoundAlikes:
 
 def _one_word(a: str, b: str) -> bool:
     """Whether two words are forms of one, or share their beginning so that either may have been said."""
-    return a.startswith(b[:-1]) or b.startswith(a[:-1]) or a[:4] == b[:4]
+    return a.endswith(b) or b.endswith(a) or a.startswith(b[:-1]) or b.startswith(a[:-1]) or a[:4] == b[:4]
 
 
 def _shortened(bones: str) -> set[str]:
-    """A skeleton and all that one class less (two less of a long one) leaves of it."""
-    less = 2 if len(bones) >= _LONG else 1
+    """What one class less (of a long skeleton, also two less) leaves of a skeleton."""
+    once = [bones[:i] + bones[i + 1 :] for i in range(len(bones))]
+    if len(bones) < _LONG:
+        return set(once)
     return {
-        "".join(bones[i] for i in range(len(bones)) if i not in gone)
-        for n in range(less + 1)
-        for gone in combinations(range(len(bones)), n)
+        bones,
+        *once,
+        *(less[:j] + less[j + 1 :] for i, less in enumerate(once) for j in range(i, len(less))),
     }

@@ -34,6 +34,7 @@ _SPARED = {
 }
 _TOOLS = frozenset({"instrument", "method", "agent"})
 _QUESTIONED = frozenset({"symptom", "complication", "tolerance"})
+_LISTING = frozenset({"or", "and", ",", "any"})
 _SHORT_QUESTION = 11
 _HERE = frozenset({"he", "she", "this", "today", "here", "it", "there", "the", "these", "his", "her", "they", "i", "we",
                    "no", "in"})  # fmt: skip
@@ -55,7 +56,7 @@ def aside(doc: Doc) -> Doc:
                 _set_aside(words, mentions, cue, sort)
         for m in mentions:
             if m.live and "advice" in m.readings:
-                _what_to_come_back_for(mentions, m)
+                _what_to_come_back_for(words, mentions, m)
         short = end - start <= _SHORT_QUESTION
         if short and words.text[end - 1] == "?" and words.text[start] not in ("see", "look"):
             for m in mentions:
@@ -69,15 +70,12 @@ def aside(doc: Doc) -> Doc:
     return doc
 
 
-def _what_to_come_back_for(mentions: list[Mention], advice: Mention) -> None:
-    """Signs named inside a piece of advice ("any pain, straight back") have not happened."""
+def _what_to_come_back_for(words: Words, mentions: list[Mention], advice: Mention) -> None:
+    """Signs named in a piece of advice or listed after it ("any pain or drainage, straight back") have not happened."""
     for m in mentions:
-        if (
-            m is not advice
-            and m.live
-            and advice.start <= m.start < advice.end
-            and m.has("symptom", "complication", "canal")
-        ):
+        listed = m.start >= advice.end and all(w in _LISTING for w in words.text[advice.end : m.start])
+        inside = advice.start <= m.start < advice.end or listed
+        if m is not advice and m.live and inside and m.has("symptom", "complication", "canal"):
             m.aside = REASONS["hypothetical"]
 
 
@@ -103,6 +101,8 @@ def _set_aside(words: Words, mentions: list[Mention], cue: Mention, sort: str) -
             and {"last", "previous", "visit"} & set(words.text[cue.start : cue.end])
         ):
             m.aside = REASONS[sort]
+        elif sort == "past_visit" and words.text[cue.end - 1] == "ago" and m.has("symptom"):
+            continue
         elif not _SPARED[sort] & m.readings.keys() or (
             sort == "other_person" and m.has("symptom", "history")
         ):
@@ -147,7 +147,7 @@ def _reach(words: Words, mentions: list[Mention], cue: Mention, sort: str) -> tu
         if row[high] in ("but", "though", "although", "however") and high > cue.end and _turns(row, high):
             break
         if sort in ("not_used", "past_visit", "chat", "other_person") and high > cue.end:
-            opening = sort == "past_visit" and cue.start - start < 2
+            opening = sort == "past_visit" and (cue.start - start < 2 or row[cue.start] == "back")
             if row[high] in MARKS and sort != "not_used" and sort != "other_person" and not opening:
                 break
             if sort == "not_used" and (

@@ -31,7 +31,9 @@ _METHOD_OF = {
 _REPAIRED = 0.55
 """Confidence of a value whose words were repaired."""
 _TOLERANCE = ("well", "with_discomfort", "stopped_early")
-_DENIABLE = frozenset({"bleeding", "pain", "dizziness", "cough", "faint", "abrasion", "tinnitus", "perforation"})
+_DENIABLE = frozenset(
+    {"bleeding", "pain", "dizziness", "cough", "faint", "abrasion", "tinnitus", "perforation"}
+)
 
 
 class Builder:
@@ -57,7 +59,11 @@ class Builder:
     def _extent(self, number: int, confidence: float) -> Extent:
         starts = [s for s, _ in self.doc._.visit_starts]
         first = self.words.bounds[starts[number]][0]
-        last = self.words.bounds[starts[number + 1]][0] - 1 if number + 1 < len(starts) else len(self.words.text) - 1
+        last = (
+            self.words.bounds[starts[number + 1]][0] - 1
+            if number + 1 < len(starts)
+            else len(self.words.text) - 1
+        )
         chars = self._chars(first, last + 1)
         return Extent(chars=chars, seconds=self.transcript.seconds(*chars), confidence=confidence)
 
@@ -89,10 +95,14 @@ class Builder:
         uses = agent_use(self.words, live, self.doc._.courses)
         visit.background = self._background(live, uses)
         pieces, total = removed_pieces(self.words, live)
-        visit.ears = [e for i, entry in enumerate(ears) if (e := self._ear(i, entry, live, uses, pieces)) is not None]
+        visit.ears = [
+            e for i, entry in enumerate(ears) if (e := self._ear(i, entry, live, uses, pieces)) is not None
+        ]
         if total is not None:
             visit.removed_total_mm = self.value(total.mention, total.mm)
-        hearing = [m for m in live if m.kind == "hearing_outcome" and self._working(m)]
+        hearing = [
+            m for m in live if m.kind == "hearing_outcome" and m.polarity != "denied" and self._working(m)
+        ]
         if hearing:
             visit.outcome = Outcome(hearing=self.value(hearing[-1], hearing[-1].value))
         visit.plan = self._plan(live, uses)
@@ -118,7 +128,9 @@ class Builder:
             affirmed = {m.value for m in said if m.polarity != "denied"}
             for m in _first_of_each(said, lambda m: (m.value, m.polarity == "denied")):
                 if m.polarity != "denied":
-                    side = next((x for x in said if x.value == m.value and x.side and x.polarity != "denied"), None)
+                    side = next(
+                        (x for x in said if x.value == m.value and x.side and x.polarity != "denied"), None
+                    )
                     by = side.linked[0] if side is not None and side.linked else side
                     listed.append(cls(item=self.value(m, m.value),
                                       side=self.value(by, side.side) if by is not None and side is not None else None))  # type: ignore[attr-defined]  # fmt: skip
@@ -236,7 +248,9 @@ class Builder:
             if method not in [v.value for v in procedure.methods]:
                 procedure.methods.append(self.value(m, method, origin))
         for m in _first_of_each(used, lambda m: m.value):
-            procedure.instruments.append(Instrument(name=self.value(m, m.value), size=self._size(m, used, mine)))
+            procedure.instruments.append(
+                Instrument(name=self.value(m, m.value), size=self._size(m, used, mine))
+            )
         agents = [m for m in mine if uses.get(id(m)) == "procedure"]
         procedure.agents = self._list(agents)
         if any(m.value == "water" and uses.get(id(m)) == "procedure" for m in agents) and not any(
@@ -258,8 +272,12 @@ class Builder:
                 if size.linked[0].value == m.value:
                     return self.value(size, size.value)
                 continue
-            here = [u for u in used if self.words.sentence[u.start] == self.words.sentence[size.start]] or used
-            nearest = min(here, key=lambda u: (min(abs(u.start - size.end), abs(size.start - u.end)), -u.start))
+            here = [
+                u for u in used if self.words.sentence[u.start] == self.words.sentence[size.start]
+            ] or used
+            nearest = min(
+                here, key=lambda u: (min(abs(u.start - size.end), abs(size.start - u.end)), -u.start)
+            )
             if nearest in named and min(abs(nearest.start - size.end), abs(size.start - nearest.end)) <= 12:
                 return self.value(size, size.value)
         return None
@@ -277,10 +295,12 @@ class Builder:
         ]
 
     def _none_of_it(self, mine: list[Mention]) -> list[Mention]:
-        """"None on the left", after a complication of the other ear: that one denied here."""
+        """ "None on the left", after a complication of the other ear: that one denied here."""
         out = []
         for none in (m for m in mine if m.kind == "ellipsis"):
-            before = [m for m in self.mentions if m.kind == "complication" and m.live and m.start < none.start]
+            before = [
+                m for m in self.mentions if m.kind == "complication" and m.live and m.start < none.start
+            ]
             if before and self.words.sentence[none.start] - self.words.sentence[before[-1].start] <= 2:
                 out.append(replace(none, kind="complication", value=before[-1].value, polarity="denied"))
         return out
@@ -309,12 +329,15 @@ class Builder:
         if due:
             m = due[-1]
             if m.measure is not None:
-                plan.recall = Recall(number=self.value(m, m.measure.whole), unit=self.value(m, m.measure.unit))
+                plan.recall = Recall(
+                    number=self.value(m, m.measure.whole), unit=self.value(m, m.measure.unit)
+                )
         to = referrals(self.words, live, self.doc._.courses)
         if to is not None:
             m, urgency = to
             plan.referral = Referral(
-                to=self.value(m, m.value), urgency=self.value(urgency, urgency.value) if urgency is not None else None
+                to=self.value(m, m.value),
+                urgency=self.value(urgency, urgency.value) if urgency is not None else None,
             )
         return _or_none(plan)
 

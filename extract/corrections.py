@@ -23,7 +23,7 @@ _CLASSES = ("length", "percent", "size", "interval", "ear_cue", "colour", "consi
             "history", "symptom", "hearing_outcome", "foreign_body")  # fmt: skip
 _NUMERIC = frozenset({"length", "percent", "size", "interval", "bare"})
 _BACK = {"no": 9, "strong": 16, "icao": 30}
-_AHEAD = {"no": 11, "strong": 9, "icao": 16}
+_AHEAD = {"no": 13, "strong": 9, "icao": 16}
 _NEEDS_FIRM = frozenset({"instrument", "history", "symptom", "agent"})
 _STRIKES = frozenset({"strike", "scratch", "scrap", "take", "takes"})
 _FIRM = frozenset({"sorry", "mean", "meant", "pardon", "mistake", "lie", "say"})

@@ -13,7 +13,7 @@ from spacy.language import Language
 from spacy.tokens import Doc
 
 from extract.mentions import Mention
-from extract.subjects import Course
+from extract.subjects import REMOVERS, Course
 from extract.words import STOPS, Words
 
 Doc.set_extension("ears", default=None, force=True)
@@ -48,6 +48,8 @@ class _State:
     current: tuple[int, ...] = ()
     hinted: dict[str, Mention] = field(default_factory=dict)
     last_side: Mention | None = None
+    clean: set[int] = field(default_factory=set)
+    waxed: set[int] = field(default_factory=set)
 
     def named(self, side: str, by: Mention) -> int:
         for i, ear in enumerate(self.ears):
@@ -242,7 +244,7 @@ def _is_cue(words: Words, m: Mention, mentions: list[Mention]) -> bool:
         and following in ("down", "up", "in", "on", "so", "then", "now")
     ):
         return False
-    if any(o.has("same") and o.start <= m.start <= o.end for o in mentions):
+    if any(o.has("same") and o.start <= m.start <= o.end + 3 and _only_joins(row, o.end, m.start) for o in mentions):
         return False
     if side == "other" and "ear" not in said and "side" not in said:
         start = words.bounds[words.sentence[m.start]][0]
@@ -285,6 +287,11 @@ def _is_cue(words: Words, m: Mention, mentions: list[Mention]) -> bool:
             "dry",
         ) and not _joins(row, m)
     return True
+
+
+def _only_joins(row: list[str], a: int, b: int) -> bool:
+    """Whether only "as on the" or the like stands between two places."""
+    return all(w in ("as", "on", "in", "the", "for") for w in row[a:b])
 
 
 def _joins(row: list[str], m: Mention) -> bool:
@@ -360,6 +367,7 @@ def _side_the_history(
 
 def _assign(words: Words, of_ear: list[Mention], cues: list[Mention], state: _State, sentence: int) -> None:
     if not cues:
+        _go_to_waxed_ear(of_ear, state)
         if not state.current and of_ear:
             state.current = (_begin(state, of_ear[0]),)
         for m in of_ear:
@@ -381,6 +389,11 @@ def _assign(words: Words, of_ear: list[Mention], cues: list[Mention], state: _St
     sided = [t for t in targets if t[0].readings["ear_cue"] != "both"]
     for m in of_ear:
         m.ears = whole[0][1] if whole and not sided else _ears_of(words, m, targets, start_ears)
+    for m in of_ear:
+        if m.kind == "occlusion" and m.value == "none" and m.polarity != "denied":
+            state.clean.update(m.ears)
+        elif m.kind in ("consistency", "colour", "percent") and m.polarity != "denied":
+            state.waxed.update(m.ears)
     last = targets[-1]
     if last[0].readings["ear_cue"] == "both":
         if not sided and (not start_ears or not of_ear or _describes_both(of_ear)):
@@ -391,6 +404,19 @@ def _assign(words: Words, of_ear: list[Mention], cues: list[Mention], state: _St
             state.current = start_ears
     else:
         state.current = last[1]
+
+
+def _go_to_waxed_ear(of_ear: list[Mention], state: _State) -> None:
+    """Take up the tools in the one ear that has wax when the ear in hand was just said to have none."""
+    for m in of_ear:
+        if m.kind == "occlusion" and m.value == "none" and m.polarity != "denied":
+            state.clean.update(state.current)
+        elif m.kind in ("consistency", "colour", "percent") and m.polarity != "denied":
+            state.waxed.update(state.current)
+    works = any(m.kind in ("length", "method") or (m.kind == "instrument" and m.value in REMOVERS) for m in of_ear)
+    waxed = state.waxed - state.clean
+    if works and len(state.current) == 1 and state.current[0] in state.clean and len(waxed) == 1:
+        state.current = tuple(waxed)
 
 
 def _describes_both(of_ear: list[Mention]) -> bool:
@@ -408,6 +434,8 @@ def _ears_of(
         leads = same[0][0].start - first <= 3 or len(same) == 1
         earlier = [t for t in same if t[0].start < m.start]
         later = [t for t in same if t[0].start >= m.start]
+        if earlier and m.start - earlier[-1][0].end <= 2:
+            return earlier[-1][1]
         if earlier and (leads or not later):
             return earlier[-1][1]
         if later and (

@@ -24,6 +24,7 @@ def layers(doc: Doc) -> Doc:
     in_sentence: dict[tuple[int, tuple[int, ...]], tuple[int, str]] = {}
     known: dict[tuple[int, tuple[int, ...], str], str] = {}
     mentions = [m for m in doc._.mentions if m.live and m.kind in ("layer", "consistency", "colour")]
+    carried: set[int] = set()
     pending: list[Mention] = []
     ears: tuple[int, ...] = ()
     visit = -1
@@ -39,6 +40,7 @@ def layers(doc: Doc) -> Doc:
             said_at, layer = in_sentence.get(key, (-1, ""))
             if said_at == words.sentence[m.start]:
                 m.layer = layer
+                carried.add(id(m))
             pending.append(m)
             known.setdefault((*key, str(m.value)), m.layer) if m.layer else None
             continue
@@ -46,7 +48,7 @@ def layers(doc: Doc) -> Doc:
         before = [p for p in pending if p.visit == m.visit]
         key = (m.visit, before[-1].ears if before else (upcoming.ears if upcoming is not None else ()))
         if before and _looks_back(words, before[-1], m):
-            for p in _chunk(words, before, m):
+            for p in _chunk(words, before, m, carried):
                 p.layer = m.value
                 known[*key, str(p.value)] = m.value
             pending = []
@@ -88,7 +90,7 @@ def _looks_back(words: Words, last: Mention, cue: Mention) -> bool:
     return not (following and following[0] in _COPULAS - {"a", "there"})
 
 
-def _chunk(words: Words, before: list[Mention], cue: Mention) -> list[Mention]:
+def _chunk(words: Words, before: list[Mention], cue: Mention, carried: set[int]) -> list[Mention]:
     """What a layer said afterwards governs: back to the last layer, or to the last pause if one came before."""
     out: list[Mention] = []
     row = words.text
@@ -97,7 +99,7 @@ def _chunk(words: Words, before: list[Mention], cue: Mention) -> list[Mention]:
         between = row[p.end : at]
         if any(w in STOPS for w in between):
             break
-        layered = bool(p.layer)
+        layered = bool(p.layer) and id(p) not in carried
         if layered and any(w in (",", "…", "and", "but", "probably") for w in between):
             break
         out.append(p)

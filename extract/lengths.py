@@ -10,7 +10,22 @@ from extract.words import MARKS, Words
 _AWAY = frozenset({"deep", "wide", "across", "diameter", "depth", "gauge", "speculum"})
 _AWAY_AFTER = frozenset({"in", "inside", "down", "from", "into", "short", "past", "beyond", "off", "away"})
 _TOTAL = frozenset({"total", "altogether", "combined", "together", "sum", "between", "overall"})
-_ANOTHER = frozenset({"another", "second", "third", "next", "then", "last", "other", "further", "plus", "fourth", "left", "right"})
+_ANOTHER = frozenset(
+    {
+        "another",
+        "second",
+        "third",
+        "next",
+        "then",
+        "last",
+        "other",
+        "further",
+        "plus",
+        "fourth",
+        "left",
+        "right",
+    }
+)
 _SIZED = frozenset({"speculum", "endoscope", "suction_tube", "fine_suction_tube", "curette", "wax_hook"})
 
 
@@ -40,7 +55,12 @@ def removed_pieces(words: Words, live: list[Mention]) -> tuple[list[Piece], Piec
                 continue
             if any(p.ears == m.ears for p in pieces):
                 continue
-        if previous is not None and pieces and previous.measure is not None and _same_piece(words, previous, m):
+        if (
+            previous is not None
+            and pieces
+            and previous.measure is not None
+            and _same_piece(words, previous, m)
+        ):
             metric = m if m.measure.unit != "inch" and previous.measure.unit == "inch" else previous
             pieces[-1].check = m if metric is previous else previous
             if metric is m:
@@ -67,15 +87,24 @@ def _is_not_removed(words: Words, m: Mention, live: list[Mention]) -> bool:
         if o.kind == "instrument" and o.value in _SIZED and m.measure is not None and m.measure.value <= 12:
             if o.start == m.end or (o.end <= m.start <= o.end + 1 and o.value == "speculum"):
                 return True
-    foreign_words = {w for o in live if o.kind == "foreign_body" and set(o.ears) & set(m.ears) for w in row[o.start : o.end]}
+    foreign_words = {
+        w
+        for o in live
+        if o.kind == "foreign_body" and set(o.ears) & set(m.ears)
+        for w in row[o.start : o.end]
+    }
     if row[m.end : m.end + 1] == ["of"] and foreign_words & set(row[m.end + 1 : m.end + 3]):
         return True
     start, end = words.bounds[words.sentence[m.start]]
     foreign = [o for o in live if o.kind == "foreign_body" and set(o.ears) & set(m.ears)]
     in_sentence = any(start <= o.start < end for o in foreign)
     with_wax = "all" in row[m.end : end] or any(
-        o.has("head") and o.readings["head"] == "wax" and start <= o.start < end and row[o.end - 1] != "plug" for o in live)
-    waxless = foreign and not any(o.kind in ("consistency", "colour", "percent") and set(o.ears) & set(m.ears) for o in live)
+        o.has("head") and o.readings["head"] == "wax" and start <= o.start < end and row[o.end - 1] != "plug"
+        for o in live
+    )
+    waxless = foreign and not any(
+        o.kind in ("consistency", "colour", "percent") and set(o.ears) & set(m.ears) for o in live
+    )
     return not m.ears or bool(waxless) or (in_sentence and not with_wax)
 
 
@@ -84,7 +113,9 @@ def _tells_place(after: list[str]) -> bool:
     if not after or after[0] not in _AWAY_AFTER:
         return False
     if after[0] in ("from", "off", "away", "short", "past", "beyond"):
-        return any(w in ("drum", "eardrum", "tm", "entrance", "opening", "outside", "membrane") for w in after)
+        return any(
+            w in ("drum", "eardrum", "tm", "entrance", "opening", "outside", "membrane") for w in after
+        )
     return len(after) < 2 or after[1] in MARKS or after[1] in ("from", "to") or after[0] == "down"
 
 

@@ -17,7 +17,9 @@ from extract.words import MARKS
 MM_PER = {"mm": Fraction(1), "cm": Fraction(10), "inch": Fraction(254, 10)}
 
 _LENGTH_UNITS = {
-    **dict.fromkeys(("mm", "mms", "mil", "mils", "mill", "mills", "millimetre", "millimetres", "milli"), "mm"),
+    **dict.fromkeys(
+        ("mm", "mms", "mil", "mils", "mill", "mills", "millimetre", "millimetres", "milli"), "mm"
+    ),
     **dict.fromkeys(("cm", "cms", "centimetre", "centimetres", "centi"), "cm"),
     **dict.fromkeys(("inch", "inches"), "inch"),
 }
@@ -30,7 +32,9 @@ _PERIODS = {
 }  # fmt: skip
 _WHOLE_WORDS = {"annual": (1, "years"), "annually": (1, "years"), "yearly": (1, "years")}
 _FILLED = frozenset({"canal", "ear", "way", "lumen", "eac", "meatus", "space", "width"})
-_FILL_WORDS = frozenset({"full", "blocked", "occluded", "filled", "obstructed", "impacted", "plugged", "packed"})
+_FILL_WORDS = frozenset(
+    {"full", "blocked", "occluded", "filled", "obstructed", "impacted", "plugged", "packed"}
+)
 
 Kind = Literal["length", "percent", "size", "interval", "reference", "bare"]
 
@@ -77,11 +81,15 @@ def measures(row: Sequence[str], references: Sequence[int]) -> list[Measure]:
     if any(m.kind == "bare" for m in out):
         covered = {i for m in out if m.kind != "bare" for i in range(m.start, m.end)}
         out = [m for m in out if m.kind != "bare" or m.start not in covered]
+    whole = [(m.start, m.end) for m in out]
+    out = [m for m in out if not any(s < m.start and m.end <= e for s, e in whole)]
     return sorted(out, key=lambda m: m.start)
 
 
 def _unit_follows(row: Sequence[str], i: int) -> bool:
-    return row[i] in _LENGTH_UNITS or row[i] in _SIZE_UNITS or row[i] in _PERIODS or row[i] in ("percent", "per")
+    return (
+        row[i] in _LENGTH_UNITS or row[i] in _SIZE_UNITS or row[i] in _PERIODS or row[i] in ("percent", "per")
+    )
 
 
 def _measure(row: Sequence[str], number: Number) -> Measure:
@@ -129,7 +137,11 @@ def _and_part(row: Sequence[str], i: int) -> tuple[Fraction, int] | None:
     """The "and a half" after a unit: "an inch and a half", "two centimetres and a quarter"."""
     if i + 2 < len(row) and row[i] == "and" and row[i + 1] in ("a", "three", "one"):
         part = number_at(row, i + 1)
-        if part is not None and part.value < 1 and not (part.end < len(row) and row[part.end] in _LENGTH_UNITS):
+        if (
+            part is not None
+            and part.value < 1
+            and not (part.end < len(row) and row[part.end] in _LENGTH_UNITS)
+        ):
             return part.value, part.end
     return None
 
@@ -152,7 +164,7 @@ def _without_number(row: Sequence[str], covered: set[int]) -> list[Measure]:
             out.append(Measure(i - 1, i + 1, "interval", Fraction(times), unit))
         elif word in _PERIODS and before == "of" and i > 1 and row[i - 2] in ("couple", "coupla"):
             unit, times = _PERIODS[word]
-            out.append(Measure(max(i - 3, 0), i + 1, "interval", Fraction(2 * times), unit))
+            out.append(Measure(i - 2, i + 1, "interval", Fraction(2 * times), unit))
         elif word in _WHOLE_WORDS and not article:
             count, unit = _WHOLE_WORDS[word]
             out.append(Measure(i, i + 1, "interval", Fraction(count), unit))

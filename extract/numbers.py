@@ -30,7 +30,13 @@ _SYMBOLS = {"½": Fraction(1, 2), "¼": Fraction(1, 4), "¾": Fraction(3, 4), "�
 _OH = frozenset({"o", "oh"})
 _DIGIT_WORDS = {**{w: str(n) for w, n in _UNITS.items() if n < 10}, "oh": "0", "o": "0"}
 
-STARTERS = frozenset(_UNITS) | frozenset(_TENS) | frozenset(_PARTS) | frozenset(_SYMBOLS) | {"a", "an", "point", "hundred"}
+STARTERS = (
+    frozenset(_UNITS)
+    | frozenset(_TENS)
+    | frozenset(_PARTS)
+    | frozenset(_SYMBOLS)
+    | {"a", "an", "point", "hundred"}
+)
 """Words a number can begin with (besides figures)."""
 
 
@@ -55,9 +61,17 @@ def _figure(word: str) -> Fraction | None:
     cleaned = word.replace(",", "")
     if cleaned.isascii() and cleaned.isdigit() and len(cleaned) < 12:
         return Fraction(int(cleaned))
-    if cleaned.count(".") == 1 and all(p.isascii() and p.isdigit() for p in cleaned.split(".")) and len(cleaned) < 12:
+    if (
+        cleaned.count(".") == 1
+        and all(p.isascii() and p.isdigit() for p in cleaned.split("."))
+        and len(cleaned) < 12
+    ):
         return Fraction(cleaned)
-    if cleaned.count("/") == 1 and all(p.isascii() and p.isdigit() for p in cleaned.split("/")) and len(cleaned) < 9:
+    if (
+        cleaned.count("/") == 1
+        and all(p.isascii() and p.isdigit() for p in cleaned.split("/"))
+        and len(cleaned) < 9
+    ):
         top, bottom = (int(p) for p in cleaned.split("/"))
         return Fraction(top, bottom) if bottom else None
     return None
@@ -99,8 +113,15 @@ def _fraction(row: Sequence[str], i: int) -> tuple[int, Fraction] | None:
         part = _PARTS.get(row[i + 1])
         if part and word in ("a", "an", "one"):
             return i + 2, Fraction(1, part)
-        count = _UNITS.get(word) or (int(word) if word.isascii() and word.isdigit() and len(word) < 3 else None)
-        if part and count and (row[i + 1].endswith("s") or word != "one") and row[i + 1] not in ("second", "half"):
+        count = _UNITS.get(word) or (
+            int(word) if word.isascii() and word.isdigit() and len(word) < 3 else None
+        )
+        if (
+            part
+            and count
+            and (row[i + 1].endswith("s") or word != "one")
+            and row[i + 1] not in ("second", "half")
+        ):
             return i + 2, Fraction(count, part)
     return None
 

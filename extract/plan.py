@@ -7,7 +7,9 @@ from extract.subjects import Course
 from extract.words import Words
 
 _AGO = frozenset({"ago", "old", "back", "now", "already", "before"})
-_DURATION = frozenset({"for", "since", "past", "last", "over", "these", "every", "of", "by", "per", "once", "twice", "times"})
+_DURATION = frozenset(
+    {"for", "since", "past", "last", "over", "these", "every", "of", "by", "per", "once", "twice", "times"}
+)
 _LEADS = frozenset({"in", "after", "at", "within", "another", "about", "around"})
 _BY = frozenset({"by", "from", "her", "his"})
 
@@ -39,14 +41,18 @@ def _use(words: Words, m: Mention, live: list[Mention], course: Course) -> str:
     if m.value == "water" and not looking and home:
         return "softener"
     if m.value == "water":
-        irrigates = any(o.kind in ("method", "instrument") and o.value in ("irrigation", "irrigator") for o in here)
+        irrigates = any(
+            o.kind in ("method", "instrument") and o.value in ("irrigation", "irrigator") for o in here
+        )
         near = any(w in ("warm", "plain", "tap", "lukewarm") for w in words.text[max(m.start - 1, 0) : m.end])
         return "procedure" if looking and (irrigates or near) else ""
     if not looking:
         if ongoing and not home and course.exam is None and m.value == "olive_oil":
             return "advice"
         return "softener"
-    past = any(w in ("'d", "had", "used", "been", "has", "done", "did", "tried", "using", "was") for w in said)
+    past = any(
+        w in ("'d", "had", "used", "been", "has", "done", "did", "tried", "using", "was") for w in said
+    )
     if ongoing and m.value == "olive_oil" and not (home and past):
         return "advice"
     if home and past:
@@ -61,7 +67,7 @@ def _use(words: Words, m: Mention, live: list[Mention], course: Course) -> str:
 def softener_days(words: Words, softeners: list[Mention], live: list[Mention]) -> tuple[Mention, int] | None:
     """How many days the softener was used: the length of time said in its sentence or the next."""
     sentence = words.sentence[softeners[-1].start]
-    for m in live:
+    for m in reversed(live):
         if m.kind == "interval" and m.measure is not None and 0 <= words.sentence[m.start] - sentence <= 1:
             if words.text[m.end : m.end + 1] in (["ago"], ["old"]):
                 continue
@@ -93,11 +99,18 @@ def _is_cued(words: Words, m: Mention, live: list[Mention]) -> bool:
     sentence = words.sentence[m.start]
     start, end = words.bounds[sentence]
     alone = end - start <= 3
-    if alone and any(o.kind in ("clearance", "instrument", "drum", "length") and o.start < m.start for o in live):
+    if alone and any(
+        o.kind in ("clearance", "instrument", "drum", "length") and o.start < m.start for o in live
+    ):
         return True
-    if end - start <= 4 and any(o.has("recall_cue") and words.sentence[o.start] == sentence - 1 for o in live):
+    if end - start <= 4 and any(
+        o.has("recall_cue") and words.sentence[o.start] == sentence - 1 for o in live
+    ):
         return True
-    return any(o.has("recall_cue") and words.sentence[o.start] == sentence and abs(o.start - m.start) < 14 for o in live)
+    return any(
+        o.has("recall_cue") and words.sentence[o.start] == sentence and abs(o.start - m.start) < 14
+        for o in live
+    )
 
 
 def referrals(
@@ -112,7 +125,11 @@ def referrals(
         cued = any(o.has("referral_cue") and -12 < o.start - m.start < 12 for o in here)
         urgent = [o for o in live if o.kind == "urgency" and 0 <= words.sentence[o.start] - sentence <= 1]
         before = words.text[max(m.start - 3, 0) : m.start]
-        if "asked" in words.text[max(m.start - 8, 0) : m.start] or "by" in before or (before[-2:-1] == ["from"]):
+        if (
+            "asked" in words.text[max(m.start - 8, 0) : m.start]
+            or "by" in before
+            or (before[-2:-1] == ["from"])
+        ):
             continue
         if (cued and looking) or urgent or _refers(words, here):
             return m, urgent[0] if urgent else None
@@ -121,5 +138,6 @@ def referrals(
 
 def _refers(words: Words, here: list[Mention]) -> bool:
     return any(
-        o.has("referral_cue") and any(w.startswith("refer") for w in words.text[o.start : o.end]) for o in here
+        o.has("referral_cue") and any(w.startswith("refer") for w in words.text[o.start : o.end])
+        for o in here
     )

@@ -19,6 +19,10 @@ _NEGATIVE = frozenset(
 )
 
 
+_CLOSE = 5
+"""Words within which a denial must stand before a tool, an oil or a referral to deny it."""
+
+
 @Language.component("polarity", requires=["doc._.mentions", "doc._.scopes"], assigns=["doc._.mentions"])
 def polarity(doc: Doc) -> Doc:
     """Set each mention's polarity. A denial that is part of the phrase itself does not deny the phrase."""
@@ -44,6 +48,8 @@ def polarity(doc: Doc) -> Doc:
                     continue
                 if scope.trigger[0] in said_whole and not _goes_on(words, m):
                     continue
+                if m.has("referral", "agent", "instrument") and first - scope.trigger[1] > _CLOSE:
+                    continue
                 if m.has("instrument") and scope.trigger[0] > last:
                     continue
                 if not _out_of_reach(words, m, scope, mentions):
@@ -57,7 +63,7 @@ def polarity(doc: Doc) -> Doc:
 def _answered(words: Words, m: Mention) -> str:
     """The polarity that a phrase opening with "nothing", or an answer to its question, gives ("Grommets? Never.")."""
     row = words.text
-    if m.has("symptom") and row[m.start] == "nothing":
+    if m.has("symptom", "complication") and row[m.start] in ("nothing", "not", "no", "never") and m.readings.get("complication") != "none":
         return "denied"
     if row[m.end : m.end + 1] == ["?"] and m.end + 1 < len(row):
         answer = row[m.end + 1]

@@ -8,7 +8,22 @@ import spacy
 from spacy.language import Language
 from spacy.tokens import Doc
 
-from extract import aside, clauses, context, corrections, ears, layers, not_seen, polarity, repair, subjects, timing, topic, visits, words  # noqa: F401
+from extract import (
+    aside,
+    clauses,
+    context,
+    corrections,
+    ears,
+    layers,
+    not_seen,
+    polarity,
+    repair,
+    subjects,
+    timing,
+    topic,
+    visits,
+    words,
+)  # noqa: F401
 from extract.build import Builder
 from extract.mentions import MentionFinder, compile_phrases
 from shared.record import Visit

@@ -21,13 +21,14 @@ _EXAM = frozenset({"consistency", "colour", "occlusion", "percent", "depth", "in
                    "skin", "length", "clearance", "not_seen"})  # fmt: skip
 _BACKGROUND = frozenset({"symptom", "history", "consent"})
 _NAMING = frozenset({"right", "left", "first"})
-_REMOVERS = frozenset({"suction_tube", "fine_suction_tube", "jobson_horne_probe", "crocodile_forceps", "aural_forceps",
+REMOVERS = frozenset({"suction_tube", "fine_suction_tube", "jobson_horne_probe", "crocodile_forceps", "aural_forceps",
                        "wax_hook", "curette", "grommet_inserter", "irrigator"})  # fmt: skip
 _PLACES = frozenset({"in", "of", "down", "along", "inside", "into", "from", "onto", "on", "against", "to", "at", "up",
                      "behind", "round", "around", "towards", "out", "through", "near", "with", "past", "by", "under"})  # fmt: skip
 _BETWEEN = frozenset({"looking", "coloured", "type", "old", "bony", "kind", "of", "ear"})
 _JOINTS = frozenset({"and", ",", "or", "but", "very", "quite", "slightly"})
 _OURS = frozenset({"complication", "made", "caused", "did"})
+_NOT_DRUM = frozenset({"plug", "bud", "piece", "came", "comes", "foam", "bead", "dome", "seed", "out"})
 _YOUNG = frozenset(
     {
         "boy",
@@ -53,7 +54,7 @@ _COPULAS = frozenset({"is", "'s", "are", "was", "were", "looks", "look", "lookin
                       "seems", "remains", "and", ",", "just", "still", "a", "bit", "perfectly", "very", "quite", "itself",
                       "also", "both", "all", "absolutely", "nice", "now", "here", "otherwise", "there", "in", "as", "be",
                       "being", "completely", "entirely", "well", "really", "lovely", "fully", "behind", "it", "on", "too", "he", "she",
-                      "side", "this", "that", "one", "again", "ear"})  # fmt: skip
+                      "side", "this", "that", "one", "left", "right", "again", "ear"})  # fmt: skip
 
 
 @dataclass(slots=True)
@@ -132,7 +133,7 @@ def _describes_ear(words: Words, m: Mention) -> bool:
 def _does_work(m: Mention) -> bool:
     if m.polarity == "denied" or m.has("weak"):
         return False
-    return m.readings.get("instrument") in _REMOVERS or m.has("method", "length") or (
+    return m.readings.get("instrument") in REMOVERS or m.has("method", "length") or (
         m.readings.get("clearance") in ("complete", "partial"))  # fmt: skip
 
 
@@ -221,6 +222,10 @@ class _Subjects:
             m.aside = NOT_LINKED
         elif m.kind == "colour" and any(o.start == m.end and o.has("foreign_body") for o in mentions):
             m.aside = NOT_LINKED
+        elif m.kind == "drum" and m.value == "intact" and "drum" not in said_of and _NOT_DRUM & set(self._said(m)):
+            m.aside = NOT_LINKED
+        elif m.kind in ("colour", "consistency") and self._says_not_wax(m):
+            m.aside = "said not to be wax"
         elif m.kind == "skin" and m.value in ("loose", "attached") and "skin" not in said_of and not (
             self.last == "skin" and self.since <= 1) and "skin" not in self.words.text[m.start : m.end]:  # fmt: skip
             m.aside = NOT_LINKED
@@ -238,6 +243,15 @@ class _Subjects:
             and any(w in _HANDLED for w in self.words.text[max(m.start - 8, 0) : m.start])
         ):
             m.aside = NOT_LINKED
+
+    def _says_not_wax(self, m: Mention) -> bool:
+        """Whether the sentence says that what it describes is no wax ("the white stuff isn't wax")."""
+        said = self._said(m)
+        start, _ = self.words.bounds[self.words.sentence[m.start]]
+        return any(
+            a in ("n't", "not") and b in ("wax", "cerumen") and m.start < start + i
+            for i, (a, b) in enumerate(zip(said, said[1:], strict=False))
+        )
 
     def _nearest_before(self, m: Mention, mentions: list[Mention]) -> str:
         """What was spoken of just before, within four words: a kind of finding or a noun."""
@@ -274,6 +288,8 @@ class _Subjects:
         row = self.words.text
         if "consistency" in kinds and (said_of == "wax" or (looking and "symptom" in kinds)):
             return "consistency"
+        if "symptom_absent" in kinds and "hearing_outcome" in kinds and working:
+            return "hearing_outcome"
         if "symptom" in kinds and ("hearing_outcome" in kinds or "clearance" in kinds):
             after = "hearing_outcome" if "hearing_outcome" in kinds else "clearance"
             return after if working else "symptom"
@@ -298,7 +314,8 @@ class _Subjects:
             return "drum" if near or m.polarity == "denied" else "instrument"
         if weak and "clearance" in kinds:
             start, end = self.words.bounds[self.words.sentence[m.start]]
-            if working and end - start <= 3:
+            alone = row[max(m.start - 1, 0)] == "," and row[m.end : m.end + 1] in ([","], ["."])
+            if working and (end - start <= 3 or alone):
                 return "clearance"
             return (
                 "clearance"
@@ -307,7 +324,8 @@ class _Subjects:
             )
         if "drum" in kinds and "canal" in kinds:
             healthy = m.readings["drum"] == "healthy"
-            if weak or (healthy and (self.since > 1 or not self._opens(m))):
+            pronoun = self._said(m)[:1] == ["it"]
+            if weak or (healthy and (self.since > (2 if pronoun else 1) or not self._opens(m))):
                 return ""
             return self.last if self.last in ("drum", "canal") else ""
         if weak and ({"consistency"} & set(kinds)):
@@ -376,6 +394,8 @@ class _Subjects:
             return "symptom"
         if working and "complication" in kinds:
             late = any(o.readings.get("late") == "cue" for o in mentions)
+            if "drum" in kinds and "perforation" in m.readings.values():
+                return "drum"
             return "canal" if "canal" in kinds and late else "complication"
         if "canal" in kinds:
             return "canal"
@@ -393,6 +413,9 @@ class _Subjects:
             ahead = next((h for h in heads if h.start == i), None)
             if ahead is not None:
                 return ahead
+            flakes = next((o for o in mentions if o.start == i and o.has("skin") and row[o.end - 1] == "skin"), None)
+            if flakes is not None:
+                return Mention(flakes.start, flakes.end, {"head": "skin"})
             joint = row[i] in _JOINTS and self._describes(i + 1, mentions)
             if row[i] not in _BETWEEN and not joint and not self._describes(i, mentions):
                 break

@@ -9,11 +9,13 @@ from spacy.language import Language
 from spacy.tokens import Doc
 
 from extract.mentions import Mention
-from extract.subjects import _REMOVERS
+from extract.subjects import REMOVERS
 from extract.words import Words
 
 
-@Language.component("timing", requires=["doc._.mentions", "doc._.words", "doc._.ears"], assigns=["doc._.mentions"])
+@Language.component(
+    "timing", requires=["doc._.mentions", "doc._.words", "doc._.ears"], assigns=["doc._.mentions"]
+)
 def timing(doc: Doc) -> Doc:
     """Set `when` on every finding of drum, canal and skin, and tell a cleared ear from one that had no wax."""
     words: Words = doc._.words
@@ -23,7 +25,7 @@ def timing(doc: Doc) -> Doc:
             for ear in m.ears:
                 by_ear.setdefault((m.visit, ear), []).append(m)
     late = {words.sentence[m.start] for m in doc._.mentions if m.has("late") and m.live}
-    final = {words.sentence[m.start] for m in doc._.mentions if m.has("final") and m.live}
+    final = {words.sentence[m.start] + n for m in doc._.mentions if m.has("final") and m.live for n in (0, 1)}
     for mentions in by_ear.values():
         _time_ear(words, mentions, late, final)
     return doc
@@ -69,23 +71,29 @@ def _removes(m: Mention) -> bool:
 
 def _works(m: Mention) -> bool:
     """Whether removal is under way here."""
-    used = (m.kind == "instrument" and m.value in _REMOVERS) or m.kind == "method"
+    used = (m.kind == "instrument" and m.value in REMOVERS) or m.kind == "method"
     return m.polarity != "denied" and (used or m.kind in ("length", "removal") or m.kind == "clearance")
 
 
 def _finishes(m: Mention) -> bool:
-    return (m.kind == "clearance" and m.value != "none") or (m.kind == "tolerance" and m.value == "stopped_early")
+    return (m.kind == "clearance" and m.value != "none") or (
+        m.kind == "tolerance" and m.value == "stopped_early"
+    )
 
 
 def _settle_clear(words: Words, mentions: list[Mention], work: list[Mention]) -> None:
-    """"Clear" before any work is no clearance; "no wax" after it is one."""
+    """ "Clear" before any work is no clearance; "no wax" after it is one."""
     tools = [m for m in work if m.kind in ("instrument", "method")]
     for m in mentions:
         worked = any(w.start < m.start for w in tools)
         if m.kind == "occlusion" and m.value == "none" and m.polarity != "denied" and worked:
             m.kind, m.value = "clearance", "complete"
-        elif m.kind == "clearance" and not work[1:] and not tools and m.value == "complete" and not _MOVED & set(
-            words.text[m.start : m.end]
+        elif (
+            m.kind == "clearance"
+            and not work[1:]
+            and not tools
+            and m.value == "complete"
+            and not _MOVED & set(words.text[m.start : m.end])
         ):
             m.aside = "no removal was described in this ear" if not any(
                 o.kind == "foreign_body" for o in mentions) else m.aside  # fmt: skip

@@ -14,8 +14,10 @@ from extract.words import Words
 
 Doc.set_extension("visit_starts", default=None, force=True)
 
-_CLEAR = frozenset({"patient", "gentleman", "lady", "client", "person"})
-_NOT_A_CHANGE = frozenset({"tell", "told", "until", "till", "before", "for", "my", "keep", "say", "asked", "ask", "after"})
+_CLEAR = frozenset({"resident", "child", "customer", "patient", "gentleman", "lady", "client", "person"})
+_NOT_A_CHANGE = frozenset(
+    {"tell", "told", "until", "till", "before", "for", "my", "keep", "say", "asked", "ask", "after"}
+)
 
 
 @Language.component("visits", requires=["doc._.words", "doc._.mentions"], assigns=["doc._.visit_starts"])
@@ -37,7 +39,9 @@ def visits(doc: Doc) -> Doc:
             said_since, reference = False, ""
         if m.kind == "reference":
             reference = str(m.value)
-        if m.has("head", "symptom", "history", "instrument", "consistency", "colour", "drum", "recall", "consent"):
+        if m.has(
+            "head", "symptom", "history", "instrument", "consistency", "colour", "drum", "recall", "consent"
+        ):
             said_since = True
     doc._.visit_starts = starts
     for m in mentions:

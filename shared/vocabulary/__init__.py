@@ -180,7 +180,9 @@ def parse(text: str, where: str) -> Vocabulary:
     except yaml.YAMLError as error:
         mark = getattr(error, "problem_mark", None)
         line = f", line {mark.line + 1}" if mark else ""
-        raise BadVocabulary("not valid YAML", where=f"{where}{line}", remedy="Check indents and colons.") from error
+        raise BadVocabulary(
+            "not valid YAML", where=f"{where}{line}", remedy="Check indents and colons."
+        ) from error
     if not isinstance(tree, dict):
         raise BadVocabulary("expected kinds with values and phrases", where=where, remedy=_FORM)
     entries: dict[tuple[str, str], list[str]] = {}
@@ -211,7 +213,9 @@ def _checked(phrases: Any, where: str) -> Iterable[str]:
     seen = set()
     for phrase in phrases:
         if not isinstance(phrase, str) or not phrase.strip():
-            raise BadVocabulary(f"{phrase!r} is not a phrase", where=where, remedy="Write words, in quotes if need be.")
+            raise BadVocabulary(
+                f"{phrase!r} is not a phrase", where=where, remedy="Write words, in quotes if need be."
+            )
         if phrase.lower() in seen:
             raise BadVocabulary(f"{phrase!r} stands twice", where=where, remedy="Remove one.")
         seen.add(phrase.lower())

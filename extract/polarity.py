@@ -65,6 +65,8 @@ def _answered(words: Words, m: Mention) -> str:
     row = words.text
     if m.has("symptom", "complication") and row[m.start] in ("nothing", "not", "no", "never") and m.readings.get("complication") != "none":
         return "denied"
+    if m.has("symptom", "complication", "history") and m.start and row[m.start - 1] in ("no", "without"):
+        return "denied"
     if row[m.end : m.end + 1] == ["?"] and m.end + 1 < len(row):
         answer = row[m.end + 1]
         return (

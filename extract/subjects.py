@@ -431,7 +431,9 @@ class _Subjects:
                 return where
         before = [h for h in heads if h.end <= m.start]
         seen = [h for h in heads if h.readings["head"] in ("drum", "canal") and h.start > m.start]
-        if not before and len(seen) == 1 and m.has("drum", "canal") and row[seen[0].start - 1] == "the":
+        fresh = self.since > 1 or self.last not in ("drum", "canal")
+        named = len(seen) == 1 and not m.has("weak") and row[seen[0].start - 1] == "the"
+        if not before and named and fresh and m.has("drum", "canal"):
             return seen[0]
         subjects = [h for h in before if not self._is_place(h)]
         return subjects[-1] if subjects else before[-1] if before else None

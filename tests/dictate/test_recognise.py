@@ -54,6 +54,15 @@ def word_errors(said: str, heard: str) -> int:
     return found.substitutions + found.deletions + found.insertions
 
 
+def digits(heard: str) -> str:
+    """The digits that were heard, in words or figures; anything else stays a word.
+
+    Without the normaliser, which turns "one two three" into "123" but leaves "one, 2, 3" as it is.
+    """
+    names = dict(zip("zero one two three four five six seven eight nine".split(), "0123456789", strict=True))
+    return " ".join(names.get(w, w) for w in re.findall(r"\d|[a-z]+", heard.lower())).replace(" ", "")
+
+
 def well_formed(heard: Transcript) -> bool:
     times = [t for w in heard.words for t in w.seconds or ()]
     return (
@@ -71,12 +80,11 @@ def test_human_speech(model: str, open_speech: Path) -> None:
     assert well_formed(heard)
     assert (heard.model, heard.settings["model"]) == (model, model)
     counted = transcribe(open_speech / "english.wav", model=model)
-    # The normaliser runs numbers together ("one two" is "12", "1, 2" is "1 2"): compare without spaces.
-    assert normal(counted.text).replace(" ", "") == normal("one two three").replace(" ", "")
+    assert digits(counted.text) == "123"
 
 
 def test_digits_of_six_people(open_speech: Path) -> None:
-    """Ten digits a person, half a second apart. Bar: a fifth wrong, ours: lone digits at 8 kHz are hard."""
+    """Ten digits a person, half a second apart. Bar, ours: one in ten wrong (measured: 1 of 60)."""
     wrong = said = 0
     for person in ("george", "jackson", "lucas", "nicolas", "theo", "yweweler"):
         gap = np.zeros(RATE // 2, np.float32)
@@ -85,9 +93,10 @@ def test_digits_of_six_people(open_speech: Path) -> None:
             one = read(open_speech / "digits" / f"{digit}_{person}_0.wav")
             sound += [one.floats(0, len(one.samples)), gap]
         heard = transcribe(np.concatenate(sound))
-        wrong += word_errors("0 1 2 3 4 5 6 7 8 9", " ".join(normal(heard.text).replace(" ", "")))
+        found = jiwer.process_characters("0123456789", digits(heard.text))
+        wrong += found.substitutions + found.deletions + found.insertions
         said += 10
-    assert wrong / said <= 0.2
+    assert wrong / said <= 0.1
 
 
 def test_after_a_long_silence_times_are_the_recordings_own(open_speech: Path) -> None:
@@ -99,7 +108,7 @@ def test_after_a_long_silence_times_are_the_recordings_own(open_speech: Path) ->
     assert well_formed(heard)
     middle = len(heard.words) // 2
     for words, start in ((heard.words[:middle], 40), (heard.words[middle:], 91)):
-        assert all(start <= t <= start + said.seconds for w in words for t in w.seconds or ())
+        assert all(start - 0.1 <= t <= start + said.seconds + 0.1 for w in words for t in w.seconds or ())
 
 
 @pytest.mark.parametrize("loudness", [0.1, 1, 5])
@@ -109,7 +118,7 @@ def test_nobody_speaks_and_nothing_is_written(name: str, loudness: float, noises
 
 
 def test_a_clip_twice_is_the_same(open_speech: Path) -> None:
-    once, again = (transcribe(open_speech / "jfk.flac") for _ in range(2))
+    once, again = (transcribe(open_speech / "english.wav") for _ in range(2))
     assert once == again
 
 
@@ -138,8 +147,10 @@ def test_a_minute_within_twenty_seconds(open_speech: Path) -> None:
 
     Counted in processor time, twice twenty seconds, since other work may share the machine.
     """
-    sound = read(open_speech / "jfk.flac")
+    said = read(open_speech / "jfk.flac")
+    with_pause = np.concatenate([said.floats(0, len(said.samples)), np.zeros(4 * RATE, np.float32)])
     started = time.process_time()
-    heard = transcribe(np.tile(sound.floats(0, len(sound.samples)), 6), recogniser=Whisper("base"))
+    heard = transcribe(np.tile(with_pause, 4), recogniser=Whisper("base"))
     assert time.process_time() - started < 2 * 20
-    assert word_errors(" ".join([JFK] * 6), heard.text) <= 0.02 * 6 * len(JFK.split())
+    assert heard.duration == pytest.approx(60, abs=0.1)
+    assert word_errors(" ".join([JFK] * 4), heard.text) <= 2

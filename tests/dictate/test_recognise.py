@@ -59,8 +59,9 @@ def digits(heard: str) -> str:
 
     Without the normaliser, which turns "one two three" into "123" but leaves "one, 2, 3" as it is.
     """
-    names = dict(zip("zero one two three four five six seven eight nine".split(), "0123456789", strict=True))
-    return " ".join(names.get(w, w) for w in re.findall(r"\d|[a-z]+", heard.lower())).replace(" ", "")
+    names = ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"]
+    parts = re.findall(r"\d|[a-z]+", heard.lower())
+    return "".join(str(names.index(part)) if part in names else part for part in parts)
 
 
 def well_formed(heard: Transcript) -> bool:

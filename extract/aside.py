@@ -117,13 +117,13 @@ def _counts(words: Words, cue: Mention, sort: str, mentions: list[Mention]) -> b
     said = row[cue.start : cue.end]
     if said == ["if"]:
         return not (row[cue.end + 1 : cue.end + 2] == [","] and row[cue.end] in ("that", "anything", "so", "any"))
-    if sort == "other_person" and said[-1] in _RELATIVES:
+    if sort == "other_person" and said[-1] in RELATIVES:
         agrees = any(m.has("consent") and m.start > cue.start for m in mentions)
         return cue.end < len(row) and row[cue.end] in _HAVING and not agrees
     return True
 
 
-_RELATIVES = frozenset({"mother", "father", "sister", "brother", "husband", "wife", "son", "daughter", "mum", "dad", "aunt",
+RELATIVES = frozenset({"mother", "father", "sister", "brother", "husband", "wife", "son", "daughter", "mum", "dad", "aunt",
                         "uncle", "cousin", "nan", "granny", "grandad", "grandfather", "grandmother", "neighbour", "friend",
                         "colleague", "partner", "mate", "dog", "cat"})  # fmt: skip
 _HAVING = frozenset({"had", "has", "have", "was", "'s", "is", "'d", "gets", "got", "wears", "came", "were", "who", "used",
@@ -145,6 +145,8 @@ def _reach(words: Words, mentions: list[Mention], cue: Mention, sort: str) -> tu
     high = cue.end
     while high < end:
         if row[high] in ("but", "though", "although", "however") and high > cue.end and _turns(row, high):
+            break
+        if sort == "teaching" and row[high] == "," and any(o.start == high + 1 and o.has("ear_cue") for o in mentions):
             break
         if sort in ("not_used", "past_visit", "chat", "other_person") and high > cue.end:
             opening = sort == "past_visit" and (cue.start - start < 2 or row[cue.start] == "back")

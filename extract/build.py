@@ -354,6 +354,8 @@ def _is_fill(words: Words, m: Mention) -> bool:
     after = words.text[m.end : m.end + 4]
     stop = next((i for i, w in enumerate(after) if w in STOPS), len(after))
     after = after[:stop]
+    if after[:1] == ["out"] and after[1:2] and after[1] in ("at", "near", "by", "towards"):
+        return True
     return not any(w in ("out", "removed", "better", "gone", "chance", "people", "patients", "sure", "clear", "cleared", "hearing")
                    for w in after)  # fmt: skip
 

@@ -12,6 +12,7 @@ from fractions import Fraction
 from spacy.language import Language
 from spacy.tokens import Doc
 
+from extract.aside import RELATIVES
 from extract.measures import Measure
 from extract.mentions import Mention
 from extract.words import MARKS, STOPS, Words
@@ -65,7 +66,8 @@ def _correct(words: Words, mentions: list[Mention], first: int, last: int) -> No
     sort = "icao" if "icao" in sorts else "strong" if "strong" in sorts else "no"
     if sort == "no" and not _lone_no(words, begin, end):
         return
-    firm = sort == "icao" or bool(_FIRM & set(row[begin:end]))
+    pointed = row[end : end + 2] in (["these", "are"], ["this", "is"]) or row[end + 1 : end + 3] in (["these", "are"], ["this", "is"])
+    firm = pointed or sort == "icao" or bool(_FIRM & set(row[begin:end]))
     far = any(w in _FAR for w in row[begin:end])
     back = _BACK["icao"] if far else _BACK[sort]
     ahead = _AHEAD["icao"] if far else _AHEAD[sort]
@@ -73,7 +75,7 @@ def _correct(words: Words, mentions: list[Mention], first: int, last: int) -> No
     before = [
         m for m in mentions[:first] if m.end > begin - back and m.live and m.visit == mentions[first].visit
     ]
-    if _STRIKES & set(row[begin:end]) and before:
+    if (_STRIKES & set(row[begin:end]) or _denies_it(row, end)) and before:
         replaced = [
             n
             for n in after[:3]
@@ -103,6 +105,18 @@ def _correct(words: Words, mentions: list[Mention], first: int, last: int) -> No
         _inherit(olds[0], new)
         if sort != "icao":
             break
+
+
+def _denies_it(row: list[str], end: int) -> bool:
+    """Whether the words after a correction take back what was said, or give it to somebody else ("no, it's not",
+    "sorry, that was the brother")."""
+    said = row[end : end + 7]
+    if said[:1] == [","]:
+        said = said[1:]
+    if said[0:3] in (["it", "'s", "not"], ["it", "is", "n't"], ["he", "is", "n't"], ["she", "is", "n't"], ["he", "'s", "not"],
+                     ["she", "'s", "not"], ["it", "was", "n't"]):  # fmt: skip
+        return True
+    return said[:1] == ["that"] and bool(RELATIVES & set(said))
 
 
 def _limit(row: list[str], at: int, ahead: int) -> int:

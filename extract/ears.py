@@ -14,7 +14,7 @@ from spacy.tokens import Doc
 
 from extract.mentions import Mention
 from extract.subjects import REMOVERS, Course
-from extract.words import STOPS, Words
+from extract.words import MARKS, STOPS, Words
 
 Doc.set_extension("ears", default=None, force=True)
 
@@ -30,6 +30,8 @@ _SEEN = frozenset({"skin", "canal", "drum", "complication", "foreign_body", "con
 _PURPOSE = frozenset(
     {"while", "for", "about", "because", "until", "if", "when", "get", "since", "re", "with"}
 )
+_ROOM = frozenset({"door", "room", "corridor", "desk", "drawer", "shelf", "chair", "stairs", "road", "window", "cupboard",
+                   "street", "sink"})  # fmt: skip
 _DONE = frozenset({"done", "doing", "record", "notes", "that's", "was"})
 
 
@@ -235,6 +237,8 @@ def _is_cue(words: Words, m: Mention, mentions: list[Mention]) -> bool:
     row = words.text
     side = m.readings["ear_cue"]
     following = row[m.end] if m.end < len(row) else ""
+    if _ROOM & set(row[max(m.start - 3, 0) : m.end + 3]):
+        return False
     said = row[m.start : m.end]
     if side in OPPOSITE and said[-1] in OPPOSITE and following in _NOT_A_PLACE:
         return False
@@ -273,35 +277,18 @@ def _is_cue(words: Words, m: Mention, mentions: list[Mention]) -> bool:
         if lead or any(o.kind == "length" and o.start - m.end < 6 for o in mentions if o.start > m.start):
             return False
     if side == "both" and said == ["both"]:
-        return following not in (
-            "in",
-            "of",
-            "hands",
-            "the",
-            "times",
-            "days",
-            "his",
-            "her",
-            "hard",
-            "soft",
-            "dry",
-        ) and not _joins(row, m)
+        return following in _AFTER_BOTH or following in MARKS
     return True
+
+
+_AFTER_BOTH = frozenset({"", "are", "were", "is", "clear", "now", "look", "looked", "feel", "felt", "really", "very", "well",
+                         "and", "intact", "healthy", "normal", "dull", "have", "had", "came", "completely", "been", "fine",
+                         "today", "done", "tolerated", "retracted"})  # fmt: skip
 
 
 def _only_joins(row: list[str], a: int, b: int) -> bool:
     """Whether only "as on the" or the like stands between two places."""
     return all(w in ("as", "on", "in", "the", "for") for w in row[a:b])
-
-
-def _joins(row: list[str], m: Mention) -> bool:
-    """Whether "both" only joins two words ("both dry and hard")."""
-    return "and" in row[m.end : m.end + 3] and row[m.end : m.end + 1] not in (
-        ["now"],
-        ["clear"],
-        ["ears"],
-        ["sides"],
-    )
 
 
 def _side_the_history(
@@ -313,7 +300,8 @@ def _side_the_history(
     last = state.last_side.readings["ear_cue"] if state.last_side is not None else ""
     for m in patient:
         part = words.part[m.start]
-        inside = [c for c in cues if words.part[c.start] == part]
+        inside = [c for c in cues if words.part[c.start] == part
+                  or any(words.part[old.start] == part for old in c.linked)]  # fmt: skip
         after = [c for c in cues if words.part[c.start] == part + 1 and (
             _stands_alone(words, c) or not any(words.part[o.start] == part + 1 for o in live))
             and not any(words.part[o.start] == part + 1 for o in patient)]  # fmt: skip
@@ -429,6 +417,9 @@ def _ears_of(
     """The ears of one mention in a sentence with ear cues: the cue in its part, else the last one said, else one
     that comes after it ("a little bleeding on the right")."""
     same = [t for t in targets if words.part[t[0].start] == words.part[m.start]]
+    behind = [t for t in same if 0 <= t[0].start - m.end <= 2 and _prepositional(words, t[0])]
+    if behind and m.kind in ("percent", "length", "complication", "occlusion"):
+        return behind[0][1]
     if same:
         first = words.part.index(words.part[m.start])
         leads = same[0][0].start - first <= 3 or len(same) == 1

@@ -14,6 +14,10 @@ _LEADS = frozenset({"in", "after", "at", "within", "another", "about", "around"}
 _BY = frozenset({"by", "from", "her", "his"})
 
 
+_AT_HOME = frozenset({"home", "before", "beforehand", "nights", "days", "week", "weeks", "advance", "prior", "day", "night",
+                      "using"})  # fmt: skip
+
+
 def agent_use(words: Words, live: list[Mention], courses: dict[int, Course]) -> dict[int, str]:
     """What each agent was for: {id(mention): "softener" | "procedure" | "advice"}."""
     out: dict[int, str] = {}
@@ -34,7 +38,8 @@ def _use(words: Words, m: Mention, live: list[Mention], course: Course) -> str:
     looking = course.exam is not None and sentence >= course.exam
     working = course.work is not None and sentence >= course.work
     ongoing = any(o.has("ongoing") for o in here)
-    home = any(o.has("home") for o in here)
+    cues = {w for o in here if o.has("home") for w in words.text[o.start : o.end]}
+    home = bool(cues) and (not looking or bool(cues & _AT_HOME))
     put_in = any(o.has("put_in") for o in here)
     planned = any(o.kind in ("advice", "interval", "referral") and o.kind != "interval" for o in here) or any(
         o.has("recall_cue") and o.readings.get("recall_cue") and any(x.kind == "interval" for x in here) for o in here)  # fmt: skip
@@ -50,6 +55,8 @@ def _use(words: Words, m: Mention, live: list[Mention], course: Course) -> str:
         if ongoing and not home and course.exam is None and m.value == "olive_oil":
             return "advice"
         return "softener"
+    if put_in and any(o.readings.get("late") == "cue" for o in here):
+        return "procedure"
     past = any(
         w in ("'d", "had", "used", "been", "has", "done", "did", "tried", "using", "was") for w in said
     )
@@ -57,7 +64,7 @@ def _use(words: Words, m: Mention, live: list[Mention], course: Course) -> str:
         return "advice"
     if home and past:
         return "softener"
-    if working and planned and m.value == "olive_oil":
+    if planned and not put_in and m.value == "olive_oil":
         return "advice"
     if put_in or not working:
         return "procedure"
@@ -88,7 +95,8 @@ def recalls(words: Words, live: list[Mention]) -> list[Mention]:
         before = words.text[max(m.start - 1, 0) : m.start]
         if (after and after[0] in _AGO - {"back", "before", "now"}) or (before and before[0] in _DURATION):
             continue
-        if any(o.kind in ("history", "symptom") and o.start < m.start for o in here):
+        told = max((o.start for o in here if o.kind in ("history", "symptom") and o.start < m.start), default=-1)
+        if told >= 0 and not any(o.has("recall_cue") and told < o.start < m.start for o in here):
             continue
         if any(_is_cued(words, x, live) for x in (m, *m.linked)):
             out.append(m)

@@ -100,6 +100,7 @@ def courses(words: Words, mentions: list[Mention]) -> dict[int, Course]:
         story -= {sentence for sentence, times in seen.items() if times > 1}
         described = [m for m in mine if _describes_ear(words, m) and words.sentence[m.start] not in story]
         course = out[visit] = Course()
+        described = _without_early_tools(words, described, story)
         if not described:
             continue
         first = words.sentence[described[0].start]
@@ -111,6 +112,15 @@ def courses(words: Words, mentions: list[Mention]) -> dict[int, Course]:
                    and (m.has("length") or words.sentence[m.start] not in story)]  # fmt: skip
         course.work = words.sentence[working[0].start] if working else None
     return out
+
+
+def _without_early_tools(words: Words, described: list[Mention], story: set[int]) -> list[Mention]:
+    """Without tools named before the patient's story ("I'll drive the sucker. So, her hearing's been poor...")."""
+    found = next((m for m in described if not m.has("instrument", "method")), None)
+    if found is None:
+        return described
+    until = max((s for s in story if s < words.sentence[found.start]), default=-1)
+    return [m for m in described if not (m.has("instrument", "method") and words.sentence[m.start] < until)] or described
 
 
 def _describes_ear(words: Words, m: Mention) -> bool:
@@ -202,7 +212,7 @@ class _Subjects:
         looking = course.exam is not None and number >= course.exam
         start, end = self.words.bounds[number]
         if (m.kind == "colour" and not wax and end - start > 5) or (
-            m.kind == "depth" and not wax and said_of & {"skin", "drum"}):  # fmt: skip
+            m.kind == "depth" and not wax and {h.readings["head"] for h in heads if h.end <= m.start} & {"skin", "drum"}):  # fmt: skip
             m.aside = NOT_LINKED
         elif m.kind == "symptom" and m.value == "blocked" and looking:
             said = self.words.text[start:end]
@@ -240,9 +250,20 @@ class _Subjects:
         elif (
             m.kind == "foreign_body"
             and not {"in", "down", "up", "into"} & set(self.words.text[m.end : m.end + 2])
-            and any(w in _HANDLED for w in self.words.text[max(m.start - 8, 0) : m.start])
+            and (any(w in _HANDLED for w in self.words.text[max(m.start - 8, 0) : m.start]) or self._is_means(m))
         ):
             m.aside = NOT_LINKED
+
+    def _praises(self, m: Mention, mentions: list[Mention]) -> bool:
+        """Whether a word of praise ("lovely") is said straight of a noun: before it, or after it with only an aside."""
+        following = [h for h in mentions if "head" in h.readings and 0 <= h.start - m.end <= 3]
+        before = [o for o in mentions if o.end <= m.start and not o.has("weak", "recall_cue", "referral_cue", "piece")]
+        return bool(following) or (bool(before) and before[-1].has("head", "drum", "canal", "ear_cue", "clearance"))
+
+    def _is_means(self, m: Mention) -> bool:
+        """Whether a cotton bud is what was used, not what was found ("digging about with a cotton bud")."""
+        row = self.words.text
+        return m.value == "cotton" and "with" in row[max(m.start - 3, 0) : m.start]
 
     def _says_not_wax(self, m: Mention) -> bool:
         """Whether the sentence says that what it describes is no wax ("the white stuff isn't wax")."""
@@ -265,11 +286,11 @@ class _Subjects:
     def _is_comparison(self, m: Mention) -> bool:
         """Whether the words only say what something is like ("as soft as wet bread")."""
         row = self.words.text
-        for back in (1, 2, 3):
+        for back in (1, 2, 3, 4, 5):
             i = m.start - back
             if i < 1 or row[i] in MARKS or row[i] == "and":
                 return False
-            if row[i] == "like":
+            if row[i] == "like" or (row[i] == "than" and back == 1):
                 return True
             if row[i] == "as" and any(w == "as" for w in row[max(i - 3, 0) : i]):
                 return True
@@ -302,6 +323,10 @@ class _Subjects:
             return "layer" if near and self._opens(m) else ""
         if "layer" in kinds and "depth" in kinds:
             return "layer" if m.visit in self.layered else "depth"
+        if weak and said_of == "ear" and "clearance" not in kinds:
+            return ""
+        if weak and m.readings.get("drum") == "healthy" and not self._praises(m, mentions):
+            return ""
         for kind in _OF.get(said_of, ()):
             if kind in kinds:
                 return kind
@@ -333,7 +358,10 @@ class _Subjects:
         if weak and "drum" in kinds:
             return (
                 "drum"
-                if self.last == "drum" and self.since <= 1 and "perforated" not in m.readings.values()
+                if self.last == "drum"
+                and self.since <= 1
+                and self._opens(m)
+                and "perforated" not in m.readings.values()
                 else ""
             )
         if weak and "foreign_body" in kinds:

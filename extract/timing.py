@@ -48,7 +48,7 @@ def _time_ear(words: Words, mentions: list[Mention], late: set[int], final: set[
             m.when = "after"
         elif m.kind in ("drum", "not_seen"):
             m.when = "after" if _drum_after(m, events, work, drums) else "before"
-        elif m.kind == "skin" and m.value in ("loose", "keratin_plug"):
+        elif (m.kind == "skin" and m.value in ("loose", "keratin_plug")) or m.value in ("narrow", "hairy", "exostoses"):
             m.when = "before"
         elif m.kind == "skin" and m.value == "attached":
             m.when = "after" if any(e.start < m.start for e in work) else "before"

@@ -23,7 +23,7 @@ from shared.vocabulary import CLOSED, CUES, GAPS, Vocabulary, forms
 PLACES = ("alone", "opening", "closing")
 NUMBERS = ("before", "after")
 _CONFUSION_KEYS = {"heard", "meant", "before", "after", "near", "unless", "place", "number", "doubtful"}
-_TERM_KEYS = {"kinds", "near", "least"}
+_TERM_KEYS = {"kinds", "near", "least", "before", "after", "framed"}
 _ENDING = re.compile(r"(?<=\w)('(?:s|m|re|ve|ll|d)|n't)\b")
 _FORM = "See the notes at the top of the shipped sounds.yaml."
 
@@ -89,14 +89,28 @@ class Confusion:
         return out
 
 
-@dataclass(frozen=True, slots=True)
-class Term:
-    """A phrase of the vocabulary that may be repaired by sound: its words, the words it is said among, and how alike
-    the heard words must sound (0 to 1)."""
+@dataclass(frozen=True, slots=True, eq=False)
+class Group:
+    """Terms said in like surroundings, and how alike heard words must sound to them (0 to 1).
 
-    words: tuple[str, ...]
+    near: words, one of which stands in the sentence; then `least` is enough. before, after: words, one of which
+    stands right before or right after; then `framed` is enough.
+    """
+
     near: frozenset[str]
     least: float
+    before: frozenset[str]
+    after: frozenset[str]
+    framed: float
+
+
+@dataclass(frozen=True, slots=True)
+class Term:
+    """A phrase of the vocabulary that may be repaired by sound: its words, what they mean, and their group."""
+
+    words: tuple[str, ...]
+    meaning: str
+    group: Group
 
 
 @dataclass(slots=True)
@@ -259,24 +273,29 @@ class _Reading:
 
     def terms(self, row: Any, ordinary: frozenset[str], where: str) -> Iterator[Term]:
         row = self.mapping(row, _TERM_KEYS, where)
-        least = row.get("least")
-        if not isinstance(least, float) or not 0.5 <= least <= 1:
-            raise self.bad(f"least must be a number from 0.5 to 1, not {least!r}", where)
-        near = self.named(row.get("near"), f"{where}, near")
+        near, before, after = (self.named(row.get(key), f"{where}, {key}") for key in ("near", "before", "after"))
+        least, framed = (self.share(row.get(key), f"{where}, {key}") for key in ("least", "framed"))
+        group = Group(near, least, before, after, framed)
         for kind in self.listed(row.get("kinds"), f"{where}, kinds"):
-            for form in self.forms_of(kind, where):
+            for meaning, form in self.meanings(kind, where):
                 if len(form) <= 3 and not ordinary.issuperset(form):
-                    yield Term(form, near, least)
+                    yield Term(form, meaning, group)
 
-    def forms_of(self, entry: Any, where: str) -> list[tuple[str, ...]]:
-        """The gapless forms of a kind's phrases ("kind" or "kind/value")."""
+    def share(self, value: Any, where: str) -> float:
+        if not isinstance(value, float) or not 0.5 <= value <= 1:
+            raise self.bad(f"must be a number from 0.5 to 1, not {value!r}", where)
+        return value
+
+    def meanings(self, entry: Any, where: str) -> list[tuple[str, tuple[str, ...]]]:
+        """The gapless forms of a kind's phrases ("kind" or "kind/value"), each with the value it means."""
         kind, _, value = str(entry).partition("/")
         allowed = CLOSED.get(kind) or CUES.get(kind)
         if allowed is None or (value and value not in allowed):
             raise self.bad(f"no such kind or value in the vocabulary: {entry!r}", where)
-        return [
-            form for one in ((value,) if value else allowed) for form in self.gapless.get((kind, one), ())
-        ]
+        return [(one, form) for one in ((value,) if value else allowed) for form in self.gapless.get((kind, one), ())]
+
+    def forms_of(self, entry: Any, where: str) -> list[tuple[str, ...]]:
+        return [form for _, form in self.meanings(entry, where)]
 
     def words(self, entries: Any, where: str) -> frozenset[str]:
         """A list of words; "@name" stands for a set above, "@kind" or "@kind/value" for the single-word phrases of the vocabulary."""

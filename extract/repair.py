@@ -14,7 +14,7 @@ from typing import Any
 from spacy.language import Language
 from spacy.tokens import Doc
 
-from extract.confusions import Confusion, Sounds, load_sounds
+from extract.confusions import Confusion, Group, Sounds, load_sounds
 from extract.soundalikes import SoundAlikes, is_number, sensitive, sounding
 from extract.sounds import similarity, weight
 from extract.words import MARKS, STOPS, Words
@@ -22,6 +22,8 @@ from shared.vocabulary import Vocabulary, load
 
 _LONGEST = 4
 _FILLERS = frozenset({"oh", "um", "ah", "er", "uh", "erm", "eh"})
+_UNMISTAKABLE = 0.94
+_ECHO = 0.9
 _NEAR = 6
 _BLOCK = 60
 _TURNS = 2
@@ -115,8 +117,23 @@ class Repairer:
         heard, row = said.heard, said.row
         strange = [i for i, word in enumerate(heard) if word not in self._alike.settled and word.isalpha()]
         for i, end in _stretches(heard, strange):
+            start, stop = said.span(i, end)
+            for group in self._alike.groups:
+                if _is_framed(group, row, start, stop) and _is_near(group.near, row, start, stop):
+                    best = self._alike.framed(group, tuple(heard[i:end]))
+                    change = best and _change(said, i, end, best[0].words, best[1])
+                    if change:
+                        yield change
             for term, likeness in self._alike.of(tuple(heard[i:end])):
-                if _is_near(term.near, row, *said.span(i, end)):
+                if likeness >= _UNMISTAKABLE or _is_near(term.group.near, row, start, stop):
+                    change = _change(said, i, end, term.words, likeness)
+                    if change:
+                        yield change
+                        break
+
+        for i, end in self._alike.echoes(heard):
+            for term, likeness in self._alike.of(tuple(heard[i:end])):
+                if likeness >= _ECHO and _is_near(term.group.near, row, *said.span(i, end)):
                     change = _change(said, i, end, term.words, likeness)
                     if change:
                         yield change
@@ -197,6 +214,10 @@ def _sentence(row: list[str], start: int, end: int) -> tuple[int, int]:
     while end < len(row) and row[end] not in STOPS:
         end += 1
     return start, end
+
+
+def _is_framed(group: Group, row: list[str], start: int, end: int) -> bool:
+    return _adjacent(group.before, row, start - 1, -1) or _adjacent(group.after, row, end, 1)
 
 
 def _is_near(near: frozenset[str], row: list[str], start: int, end: int) -> bool:

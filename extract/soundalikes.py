@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import lru_cache
 
 from jellyfish import levenshtein_distance
 
-from extract.confusions import Sounds, Term
+from extract.confusions import Group, Sounds, Term
 from extract.numbers import STARTERS
 from extract.sounds import phones, similarity, skeleton
 
@@ -17,11 +18,18 @@ _LONG = 7
 _MIDDLING = 5
 _FAR = 0.6
 _SMALL = frozenset({"the", "and", "in", "a", "on", "is", "of", "to", "at", "by", "with", "for", "he", "it", "so", "was"})
-_SMALL_EDGE = 0.92
+_SMALL_EDGE = 0.95
 """How alike a phrase must sound that begins or ends with a small word: it may well have been said."""
 _CERTAIN = {0: 2.0, 1: 0.95, 2: 0.93, 3: 0.9, 4: 0.89, 5: 0.84}
 """How alike the differing part must sound, by how many consonants it has."""
-_ALONE = 0.08
+_CERTAIN_FRAMED = {0: 2.0, 1: 0.9, 2: 0.88, 3: 0.8, 4: 0.75}
+"""The same for a place where such a term is expected."""
+_ANCHORED = 0.68
+"""The same for a part of a phrase whose other words were heard well."""
+_FEW = 2
+_CLEAR = 0.03
+"""How much more alike the best term must be than one that means something else."""
+_ALONE = 0.15
 """How much more alike a single word must sound that stands for a single word."""
 
 
@@ -56,13 +64,33 @@ class SoundAlikes:
         self._whole: dict[str, list[tuple[Term, str]]] = {}
         self._less: dict[str, list[tuple[Term, str]]] = {}
         self._seen: dict[tuple[str, ...], tuple[tuple[Term, float], ...]] = {}
+        self.groups: dict[Group, list[tuple[Term, str]]] = {}
+        self._alike: dict[tuple[Group, frozenset[str]], list[tuple[Term, str]]] = {}
+        self._framed: dict[tuple[Group, tuple[str, ...]], tuple[Term, float] | None] = {}
         for term in sounds.terms:
             sound = sounding(term.words)
+            self.groups.setdefault(term.group, []).append((term, sound))
             bones = skeleton(sound)
             if len(bones) >= 3:
                 self._whole.setdefault(bones, []).append((term, sound))
                 for key in _shortened(bones):
                     self._less.setdefault(key, []).append((term, sound))
+
+    def echoes(self, heard: list[str]) -> Iterator[tuple[int, int]]:
+        """Runs of two to four words whose consonants, run together, are exactly those of a term."""
+        bones = [_word_bones(word) for word in heard]
+        whole = self._whole
+        for i, start in enumerate(bones):
+            joined = start
+            if joined is None:
+                continue
+            for end in range(i + 1, min(i + 4, len(bones))):
+                more = bones[end]
+                if more is None:
+                    break
+                joined += more[1:] if joined[-1:] == more[:1] else more
+                if len(joined) > 3 and joined in whole:
+                    yield i, end + 1
 
     def of(self, heard: tuple[str, ...]) -> tuple[tuple[Term, float], ...]:
         """The terms that sound like these words, most alike first, each with its likeness (0 to 1)."""
@@ -73,17 +101,58 @@ class SoundAlikes:
             known = self._seen[heard] = tuple(self._search(heard))
         return known
 
+    def framed(self, group: Group, heard: tuple[str, ...]) -> tuple[Term, float] | None:
+        """The one term of a group these words sound like, for a place where such a term is expected."""
+        key = (group, heard)
+        if key not in self._framed:
+            if len(self._framed) > 50_000:
+                self._framed.clear()
+            self._framed[key] = self._best(group, heard)
+        return self._framed[key]
+
+    def _best(self, group: Group, heard: tuple[str, ...]) -> tuple[Term, float] | None:
+        if heard in self._phrases or not _spoken(heard):
+            return None
+        sound = sounding(heard)
+        fixed = self._fixed.intersection(heard)
+        least = _small_edge(heard)
+        ranked: list[tuple[float, Term]] = []
+        for term, its_sound in self._of_like_consonants(group, frozenset(skeleton(sound))):
+            if not fixed.issubset(term.words):
+                continue
+            if levenshtein_distance(sound, its_sound) > _FAR * max(len(sound), len(its_sound)):
+                continue
+            likeness = similarity(sound, its_sound)
+            if likeness >= max(group.framed, least) and self._differ_in_sound_only(heard, term, framed=True):
+                ranked.append((likeness, term))
+        if not ranked:
+            return None
+        ranked.sort(key=lambda pair: -pair[0])
+        likeness, best = ranked[0]
+        if any(other.meaning != best.meaning and likeness - rival < _CLEAR for rival, other in ranked[1:]):
+            return None
+        return best, likeness
+
+    def _of_like_consonants(self, group: Group, classes: frozenset[str]) -> list[tuple[Term, str]]:
+        """The terms of a group whose consonants differ from these by two classes at most."""
+        known = self._alike.get((group, classes))
+        if known is None:
+            known = self._alike[group, classes] = [
+                (term, sound) for term, sound in self.groups[group] if len(classes ^ set(skeleton(sound))) <= _FEW
+            ]
+        return known
+
     def _search(self, heard: tuple[str, ...]) -> list[tuple[Term, float]]:
         if heard in self._phrases:
             return []
-        if not all(word.isalpha() or word[0] == "'" for word in heard):
+        if not _spoken(heard):
             return []
         sound = sounding(heard)
         bones = skeleton(sound)
         if len(bones) < 3:
             return []
         fixed = self._fixed.intersection(heard)
-        least = _SMALL_EDGE if len(heard) > 1 and not _SMALL.isdisjoint((heard[0], heard[-1])) else 0.0
+        least = _small_edge(heard)
         found: dict[tuple[str, ...], tuple[Term, float]] = {}
         for term, its_sound in self._candidates(bones):
             if term.words in found or not fixed.issubset(term.words):
@@ -91,7 +160,7 @@ class SoundAlikes:
             if levenshtein_distance(sound, its_sound) > _FAR * max(len(sound), len(its_sound)):
                 continue
             likeness = similarity(sound, its_sound)
-            if likeness >= max(term.least, least) and self._differ_in_sound_only(heard, term):
+            if likeness >= max(term.group.least, least) and self._differ_in_sound_only(heard, term):
                 found[term.words] = (term, likeness)
         return sorted(found.values(), key=lambda pair: -pair[1])
 
@@ -104,24 +173,52 @@ class SoundAlikes:
             if len(bones) >= _MIDDLING:
                 yield from self._less.get(key, ())
 
-    def _differ_in_sound_only(self, heard: tuple[str, ...], term: Term) -> bool:
+    def _differ_in_sound_only(self, heard: tuple[str, ...], term: Term, framed: bool = False) -> bool:
         """Whether the part that differs is enough to hear, alike in itself, and no mere form of a word."""
         meant = term.words
         if set(meant).issubset(heard):
             return False
+        whole = len(meant)
         while heard and meant and heard[0] == meant[0]:
             heard, meant = heard[1:], meant[1:]
         while heard and meant and heard[-1] == meant[-1]:
             heard, meant = heard[:-1], meant[:-1]
-        if not heard or not meant or self._ordinary.issuperset(meant):
+        if not heard or not meant or self._ordinary.issuperset(meant) or self._goes_on(heard, meant):
             return False
         alone = len(heard) == 1
         if alone and (heard[0] in self._ordinary or (len(meant) == 1 and _one_word(heard[0], meant[0]))):
             return False
-        certain = _CERTAIN[min(len(skeleton(sounding(meant))), 5)]
+        bones = len(skeleton(sounding(meant)))
+        if len(meant) < whole and not self._ordinary.issuperset(set(term.words) - set(meant)) and bones > 1:
+            return similarity(sounding(heard), sounding(meant)) >= _ANCHORED
+        if framed:
+            certain = _CERTAIN_FRAMED[min(bones, 4)] + (_ALONE if alone else 0.0)
+            return similarity(sounding(heard), sounding(meant)) >= max(certain, term.group.framed)
+        certain = _CERTAIN[min(bones, 5)]
         if alone and len(term.words) == 1:
             certain += _ALONE
-        return similarity(sounding(heard), sounding(meant)) >= max(certain, term.least)
+        return similarity(sounding(heard), sounding(meant)) >= max(certain, term.group.least)
+
+    def _goes_on(self, heard: tuple[str, ...], meant: tuple[str, ...]) -> bool:
+        """Whether a term heard well is only followed by something: "hard and" is not "hardened", "clear it" not "cleared"."""
+        if any((a,) in self._phrases and b.startswith(a) for a in heard for b in meant):
+            return True
+        return meant[0].startswith(heard[0]) and len(heard[0]) > 4 and self._ordinary.issuperset(heard[1:])
+
+
+@lru_cache(maxsize=20_000)
+def _word_bones(word: str) -> str | None:
+    """The skeleton of a word; None for marks, figures and signs."""
+    return skeleton(phones(word)) if _spoken((word,)) else None
+
+
+def _small_edge(heard: tuple[str, ...]) -> float:
+    return _SMALL_EDGE if len(heard) > 1 and not _SMALL.isdisjoint((heard[0], heard[-1])) else 0.0
+
+
+def _spoken(words: tuple[str, ...]) -> bool:
+    """Whether these are words throughout, no figures or signs."""
+    return all(word.isalpha() or word[0] == "'" or word == "n't" for word in words)
 
 
 def _one_word(a: str, b: str) -> bool:

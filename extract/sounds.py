@@ -22,7 +22,7 @@ _SAID = {
     "forceps": "forseps", "loupes": "lUps", "loupe": "lUp", "palate": "pal@t", "micro": "mYkrO", "dry": "drY",
     "zoellner": "zeln3r", "meatus": "miEt@s", "urea": "jUri@", "colour": "kul3r", "honey": "huni", "heart": "hArt",
     "french": "frenC", "tm": "tiem", "gp": "JIpi", "ent": "ienti", "cough": "kof", "tough": "tuf", "soda": "sOd@",
-    "mil": "mIl", "red": "red", "bled": "bled", "shed": "Sed", "bred": "bred", "mm": "mIlImit3z", "cm": "sentImit3z", "'s": "z", "n't": "nt", "'m": "m", "'re": "r", "'ve": "v",
+    "mil": "mIl", "red": "red", "flood": "flud", "blood": "blud", "bled": "bled", "shed": "Sed", "bred": "bred", "mm": "mIlImit3z", "cm": "sentImit3z", "'s": "z", "n't": "nt", "'m": "m", "'re": "r", "'ve": "v",
     "'ll": "l", "'d": "d", "tympanic": "tImpanIk",
 }  # fmt: skip
 _LETTERS = dict(

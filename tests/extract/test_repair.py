@@ -1,0 +1,272 @@
+"""Misheard words put right, and ordinary words left alone.
+
+Which words are confused for which is common practice of the ear, no source. The ordinary English is outside the
+project: the language reference that comes with Python (pydoc topics) and its licence.
+"""
+
+from __future__ import annotations
+
+import pydoc_data.topics
+import re
+import site
+from pathlib import Path
+
+import pytest
+import spacy
+import yaml
+from spacy.language import Language
+from spacy.tokens import Doc
+
+from extract import words  # noqa: F401  the component
+from extract.confusions import load_sounds, parse_sounds
+from extract.repair import Repairer
+from extract.sounds import phones, similarity, skeleton
+from shared.errors import BadVocabulary
+from shared.vocabulary import load, parse
+
+ROOT = Path(__file__).resolve().parents[2]
+GOLD = ROOT.parent / "shared" / "gold"
+AROUND = "Left ear. The wax is hard and fills the canal. I use the suction tube. "
+
+
+@pytest.fixture(scope="module")
+def nlp() -> Language:
+    made = spacy.blank("en")
+    made.max_length = 5_000_000
+    made.add_pipe("words")
+    made.add_pipe("repair")
+    return made
+
+
+def said(nlp: Language, text: str) -> str:
+    """The row after repair, without the surroundings."""
+    row = nlp(AROUND + text)._.words.text
+    return " ".join(row[len(spacy_words(nlp, AROUND)) :])
+
+
+def spacy_words(nlp: Language, text: str) -> list[str]:
+    with nlp.select_pipes(disable=["repair"]):
+        return list(nlp(text)._.words.text)
+
+
+def fired(doc: Doc) -> list[str]:
+    return [f"{r.heard} -> {r.meant}" for r in {id(r): r for r in doc._.words.repairs.values()}.values()]
+
+
+HEARD = [
+    ("It came out with the jobson horn prone.", "it came out with the jobson horne probe ."),
+    ("I lifted it with the jobs in horn.", "i lifted it with the jobson horne ."),
+    ("Then the croc o dial forceps.", "then the crocodile forceps ."),
+    ("Alligator four steps for the last bit.", "alligator forceps for the last bit ."),
+    ("Zone are suction tube, sixteen gauge.", "zoellner suction tube , sixteen gauge ."),
+    ("A session tube, eighteen cage.", "a suction tube , eighteen gauge ."),
+    ("A spec alum is in.", "a speculum is in ."),
+    ("Under the mike row scope.", "under the microscope ."),
+    ("The stuff is soft, vet and dock brown.", "the stuff is soft , wet and dark brown ."),
+    ("There is hard whacks in there.", "there is hard wax in there ."),
+    ("The piece is nine milly metres.", "the piece is nine millimetres ."),
+    ("The canal is arrow.", "the canal is narrow ."),
+    ("The hear drum is in task.", "the ear drum is intact ."),
+    ("The drum is scared.", "the drum is scarred ."),
+    ("No this charge and no pain.", "no discharge and no pain ."),
+    ("She is on blood sinners.", "she is on blood thinners ."),
+    ("He takes river rocks a ban.", "he takes rivaroxaban ."),
+    ("He had crumb its put in as a boy.", "he had grommets put in as a boy ."),
+    ("She put all of oil in for three days.", "she put olive oil in for three days ."),
+    ("Sodium by carbon eight drops at home.", "sodium bicarbonate drops at home ."),
+    ("He wears herring aids.", "he wears hearing aids ."),
+    ("Referring her to ideology.", "referring her to audiology ."),
+    ("Referral to E and tea, routine.", "referral to ent , routine ."),
+    ("There was no breathing.", "there was no bleeding ."),
+    ("See her again in sick months.", "see her again in six months ."),
+    ("Right here. Clear canal.", "right ear . clear canal ."),
+    ("Hard brown blood blocking the canal.", "hard brown plug blocking the canal ."),
+]
+"""What was said, after what must be understood."""
+
+UNTOUCHED = [
+    "He is breathing well, no trouble breathing through his nose.",
+    "She is scared of needles, so I went slowly.",
+    "Stay right here for me, please.",
+    "I left here early on Friday.",
+    "He did bleed, blood in the canal, it stopped.",
+    "There is dried blood on the canal wall.",
+    "He walks the dog and the wax does not bother him.",
+    "Coffee first, then we talk about the hearing test.",
+    "The horn of the car was loud to him.",
+    "There is a channel on the telly he cannot hear.",
+    "I will see you in four weeks.",
+    "It hurts to swallow, she says, in the left ear.",
+    "I like brown shoes.",
+    "He works in marrow farming, and hears badly.",
+]
+"""Said and heard well, though a trade word sounds alike."""
+
+
+@pytest.mark.parametrize(("heard", "meant"), HEARD)
+def test_misheard_words_are_put_right_among_ear_care(nlp: Language, heard: str, meant: str) -> None:
+    assert said(nlp, heard) == meant
+
+
+@pytest.mark.parametrize("text", [heard for heard, _ in HEARD])
+def test_without_ear_care_around_nothing_is_repaired(nlp: Language, text: str) -> None:
+    assert not nlp("The weather was fine, and we went to the market. " + text)._.words.repairs
+
+
+@pytest.mark.parametrize("text", UNTOUCHED)
+def test_words_heard_well_stay(nlp: Language, text: str) -> None:
+    doc = nlp(AROUND + text)
+    assert fired(doc) == []
+
+
+@pytest.mark.parametrize(
+    ("text", "meant", "doubtful"),
+    [
+        ("Right here. Clear canal.", "right ear", True),
+        ("Lift ear. Clear canal.", "left ear", True),
+        ("See her in sick months.", "six months", True),
+        ("There was no breathing.", "bleeding", True),
+        ("Alligator four steps next.", "forceps", True),
+        ("He wears herring aids.", "hearing aids", False),
+        ("The canal is arrow.", "narrow", False),
+    ],
+)
+def test_sides_denials_and_numbers_are_marked_for_checking(
+    nlp: Language, text: str, meant: str, doubtful: bool
+) -> None:
+    repairs = list(nlp(AROUND + text)._.words.repairs.values())
+    assert {(r.meant, r.doubtful) for r in repairs} == {(meant, doubtful)}
+
+
+def test_evidence_covers_the_words_heard(nlp: Language) -> None:
+    text = AROUND + "Out with the jobs in horn pro, one piece."
+    doc = nlp(text)
+    row = doc._.words
+    assert len(row.text) == len(row.token) == len(row.last)
+    assert list(row.token) == sorted(row.token)
+    first = row.text.index("jobson")
+    assert set(range(first, first + 3)) == set(row.repairs)
+    spans = {doc[row.token[i] : row.last[i] + 1].text for i in (first, first + 1)}
+    assert spans == {"jobs in horn"}
+    assert doc[row.token[first + 2]].text == "pro"
+    kept = [i for i in range(len(row.text)) if i not in row.repairs]
+    assert all(doc[row.token[i]].lower_ == row.text[i] for i in kept)
+    assert row.repairs[first].heard == "jobs in horn"
+    assert 0.5 < row.repairs[first].similarity <= 1
+
+
+def ordinary_sentences() -> list[str]:
+    """English of the outside that has no ear in it."""
+    topics = " ".join(pydoc_data.topics.topics.values())
+    licences = [p.read_text(encoding="utf-8", errors="replace") for p in _licences()]
+    plain = re.sub(r"\s+", " ", " ".join([topics, *licences]))
+    return [s for s in re.split(r"(?<=[.!?]) ", plain) if len(s.split()) > 3]
+
+
+def _licences() -> list[Path]:
+    return sorted(p for folder in site.getsitepackages() for p in Path(folder).glob("*.dist-info/**/LICENSE*"))[:20]
+
+
+def test_ordinary_english_is_never_repaired(nlp: Language) -> None:
+    sentences = ordinary_sentences()
+    assert len(sentences) > 2000
+    assert fired(nlp("\n".join(sentences))) == []
+    assert [s for s in sentences if nlp(s)._.words.repairs] == []
+
+
+def test_ordinary_english_within_a_dictation_is_left_alone(nlp: Language) -> None:
+    """The hardest place: the text is about ears, these sentences of it are not. One in a thousand may be taken."""
+    sentences = ordinary_sentences()[:2500]
+    taken = [s for s in sentences if nlp(f"{AROUND}{s}. The drum is intact, no bleeding.")._.words.repairs]
+    assert len(taken) * 1000 <= len(sentences), taken
+
+
+def test_the_projects_own_dictations_need_no_repair(nlp: Language) -> None:
+    texts = sorted((ROOT / "sample_audio").glob("*.txt"))
+    assert texts
+    assert {p.name: fired(nlp(p.read_text(encoding="utf-8"))) for p in texts} == {p.name: [] for p in texts}
+
+
+@pytest.mark.skipif(not GOLD.is_dir(), reason="the acceptance dictations are not beside the project")
+@pytest.mark.parametrize("name", ["a", "b", "c", "d"])
+def test_dictations_heard_well_need_no_repair(nlp: Language, name: str) -> None:
+    entries = yaml.safe_load((GOLD / f"{name}.yaml").read_text(encoding="utf-8"))
+    assert [f for entry in entries for f in fired(nlp(entry["text"]))] == []
+
+
+def test_a_term_the_clinic_added_is_repaired(nlp: Language) -> None:
+    own = spacy.blank("en")
+    own.add_pipe("words")
+    repairer = own.add_pipe("repair")
+    assert isinstance(repairer, Repairer)
+    text = AROUND + "Then the macken tosh forceps, one piece."
+    assert "mackintosh" not in own(text)._.words.text
+    repairer.learn(load().merged(parse("instrument:\n  aural_forceps: [mackintosh forceps]\n", "own.yaml")))
+    assert own(text)._.words.text[-6:] == ["mackintosh", "forceps", ",", "one", "piece", "."]
+
+
+SHORT = """
+sets: {wax: [wax]}
+gate: {ear: [ear], work: [wax], other: [drum, canal]}
+ordinary: a the
+kept: mm
+terms: [{kinds: [instrument], near: wax, least: 0.8, before: [the], after: [gauge], framed: 0.7}]
+confusions: [{heard: "wags|vax", meant: wax, near: wax}]
+"""
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "complaint"),
+    [
+        ("kept: mm\n", "", "kept"),
+        ("heard:", "herd:", "unknown key 'herd'"),
+        ("meant: wax,", "", "needs heard and meant"),
+        ("near: wax}]\n", "near: whacks}]\n", "no set is named 'whacks'"),
+        ("kinds: [instrument]", "kinds: [instruments]", "no such kind"),
+        ("least: 0.8", "least: 8", "least"),
+        ("framed: 0.7", "framed: yes", "framed"),
+        ("near: wax}]", "near: wax, place: last}]", "'last' is not one of"),
+        ("near: wax}]", "near: wax, doubtful: maybe}]", "true or false"),
+        ("wags|vax", "wags .. vax", "neither words"),
+        ("[wax]}\ngate", "[on]}\ngate", "put it in quotes"),
+        ("meant: wax, near: wax}]", "meant: wax}, {heard: wags|vax, meant: axe}]", "says the same as row 1"),
+        ("sets: {wax: [wax]}", "sets: [wax", "not valid YAML"),
+    ],
+)
+def test_a_wrong_file_is_refused_with_its_place(old: str, new: str, complaint: str) -> None:
+    assert parse_sounds(SHORT, load(), "sounds.yaml").terms
+    assert old in SHORT
+    with pytest.raises(BadVocabulary) as caught:
+        parse_sounds(SHORT.replace(old, new, 1), load(), "sounds.yaml")
+    assert complaint in str(caught.value)
+    assert "sounds.yaml" in str(caught.value)
+
+
+def test_shipped_confusions_never_replace_a_phrase_of_the_vocabulary_unmarked() -> None:
+    sounds = load_sounds(load())
+    one_word = {
+        (word, c.meant)
+        for filed in sounds.confusions.values()
+        for c in (*filed.free, *filed.bound)
+        if len(c.heard) == 1 and not c.doubtful and not (c.before or c.after or c.near)
+        for word in c.heard[0].words
+        if (word,) in sounds.phrases and c.meant != (word,)
+    }
+    assert one_word == set()
+
+
+@pytest.mark.parametrize(
+    ("word", "sound", "bones"),
+    [("knight", "nYt", "NT"), ("queue", "kjU", "K"), ("crocodile", "krokodYl", "KLKTL"), ("phone", "fOn", "FN")],
+)
+def test_letters_to_sounds(word: str, sound: str, bones: str) -> None:
+    assert (phones(word), skeleton(phones(word))) == (sound, bones)
+
+
+def test_similarity_is_symmetric_and_bounded() -> None:
+    pairs = [("forseps", "fors3ps"), ("waks", "wagz"), ("", "a"), ("kanal", "kenal")]
+    for a, b in pairs:
+        assert similarity(a, b) == pytest.approx(similarity(b, a))
+        assert 0 <= similarity(a, b) <= 1
+    assert similarity("waks", "waks") == 1
+    assert similarity("pat", "bat") > similarity("sat", "bat")

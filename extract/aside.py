@@ -58,7 +58,8 @@ def aside(doc: Doc) -> Doc:
             if m.live and "advice" in m.readings:
                 _what_to_come_back_for(words, mentions, m)
         short = end - start <= _SHORT_QUESTION
-        if short and words.text[end - 1] == "?" and words.text[start] not in ("see", "look"):
+        answered = words.text[end : end + 1] in (["yes"], ["yeah"], ["aye"], ["yep"])
+        if short and not answered and words.text[end - 1] == "?" and words.text[start] not in ("see", "look"):
             for m in mentions:
                 if (
                     m.live

@@ -126,6 +126,8 @@ class Builder:
             said = [m for m in live if m.kind == kind]
             said = self._without_taken_back(said)
             affirmed = {m.value for m in said if m.polarity != "denied"}
+            if "first_removal" in affirmed:
+                said = [m for m in said if m.value != "previous_removal"]
             for m in _first_of_each(said, lambda m: (m.value, m.polarity == "denied")):
                 if m.polarity != "denied":
                     side = next(

@@ -153,6 +153,9 @@ def _same_class(before: list[Mention], new: Mention, firm: bool) -> list[Mention
             continue
         if old.kind == "bare" and new.kind in _NUMERIC:
             return [old]
+        if firm and old.kind != new.kind and {old.kind, new.kind} <= _NUMERIC - {"bare"}:
+            if old.measure is not None and new.measure is not None and old.measure.value == new.measure.value:
+                return [old]
         if kinds and not (
             kinds == ["ear_cue"]
             and {old.readings["ear_cue"], new.readings["ear_cue"]} & {"this", "that", "first"}

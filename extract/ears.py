@@ -104,30 +104,36 @@ def _with_bare_sides(words: Words, mentions: list[Mention]) -> list[Mention]:
     """
     row = words.text
     found: list[Mention] = []
-    starts = {m.start for m in mentions if m.has("ear_cue", "noise")}
+    taken = {i for m in mentions if m.has("ear_cue", "noise") for i in range(m.start, m.end)}
     visits = {m.visit for m in mentions if m.kind == "same" or m.readings.get("ear_cue") == "both"}
-    at = {m.start: m for m in mentions if m.live and m.kind in _OF_AN_EAR | {"head"}}
-    for number, (start, end) in enumerate(words.bounds):
-        word = row[start]
-        if word not in OPPOSITE or start in starts or end - start < 2:
-            continue
-        following = row[start + 1]
-        visit = next((m.visit for m in mentions if words.sentence[m.start] >= number), -1)
-        if visit < 0 or following not in _BARE_NEXT:
-            continue
-        if word == "left":
-            found.append(
-                Mention(start, start + 1, {"ear_cue": "left"}, kind="ear_cue", value="left", visit=visit)
-            )
-            visits.add(visit)
-        elif start + 2 in at or (following == "." and start + 2 < len(row) and start + 2 in at):
-            found.append(
-                Mention(start, start + 1, {"ear_cue": "right"}, kind="ear_cue", value="right", visit=visit)
-            )
+    of_ear = [m for m in mentions if m.live and (m.kind in _OF_AN_EAR or m.has("head"))]
+    first = {m.start for m in of_ear}
+    last = {m.end for m in of_ear if m.kind in _BEFORE_SIDE}
+    for number, (begin, end) in enumerate(words.bounds):
+        start = begin
+        while start < end - 2 and row[start] in _LEADS:
+            start += 1
+        spots = [start] if end - start > 1 and row[start + 1] in _BARE_NEXT else []
+        spots += [i for i in range(begin, end) if i in last and (i + 1 == end or row[i + 1] in MARKS)]
+        for spot in spots:
+            word = row[spot]
+            visit = next((m.visit for m in mentions if words.sentence[m.start] >= number), -1)
+            if word not in OPPOSITE or spot in taken or visit < 0:
+                continue
+            trailing = spot in last
+            near = any(spot < i <= spot + 6 for i in first)
+            at_once = spot + 2 in first
+            if word == "left" or trailing:
+                found.append(Mention(spot, spot + 1, {"ear_cue": word}, kind="ear_cue", value=word, visit=visit))
+                visits.add(visit)
+            elif at_once or (near and visit in visits):
+                found.append(Mention(spot, spot + 1, {"ear_cue": "right"}, kind="ear_cue", value="right", visit=visit))
     kept = [m for m in found if m.value == "left" or m.visit in visits]
     return sorted([*mentions, *kept], key=lambda m: (m.start, -m.end)) if kept else mentions
 
 
+_LEADS = frozenset({"so", "now", "then", "okay", "and", "well"})
+_BEFORE_SIDE = frozenset({"percent", "occlusion", "drum", "clearance", "length"})
 _BARE_NEXT = frozenset({",", ".", ":", "…", "is", "was", "feels", "has", "had", "'s"})
 
 
@@ -177,6 +183,16 @@ def _read_sentence(
                 m.ears = state.current
             return
     _assign(words, of_ear, cues, state, sentence)
+
+
+_NOT_OF_AN_EAR = frozenset({"diabetes", "anticoagulants", "immunosuppressed", "cleft_palate", "head_neck_radiotherapy"})
+
+
+def _both_in(row: list[str], m: Mention, cues: list[Mention]) -> bool:
+    """Whether the sentence goes on "both in the left ear", of everything listed before."""
+    if not cues or cues[-1].start < m.start or cues[-1].readings["ear_cue"] not in OPPOSITE:
+        return False
+    return "both" in row[max(cues[-1].start - 2, m.end) : cues[-1].start + 1]
 
 
 def _of_it(row: list[str], m: Mention) -> bool:
@@ -277,7 +293,8 @@ def _is_cue(words: Words, m: Mention, mentions: list[Mention]) -> bool:
         if lead or any(o.kind == "length" and o.start - m.end < 6 for o in mentions if o.start > m.start):
             return False
     if side == "both" and said == ["both"]:
-        return following in _AFTER_BOTH or following in MARKS
+        removed = row[m.end + 1 : m.end + 2] in (["removed"], ["out"], ["came"], ["gone"], ["lifted"], ["extracted"])
+        return (following in _AFTER_BOTH or following in MARKS) and not removed
     return True
 
 
@@ -346,7 +363,10 @@ def _side_the_history(
                     side, m.linked = by.readings["ear_cue"], [by]
         if side == "other":
             side = OPPOSITE.get(previous or last, "")
-        m.side = side if side in ("right", "left", "both") else ""
+        if not side and _both_in(row, m, cues):
+            m.linked = [cues[-1]]
+            side = cues[-1].readings["ear_cue"]
+        m.side = side if side in ("right", "left", "both") and m.value not in _NOT_OF_AN_EAR else ""
         previous = m.side or previous
     for c in cues:
         if patient and c.readings["ear_cue"] in OPPOSITE:
@@ -417,6 +437,9 @@ def _ears_of(
     """The ears of one mention in a sentence with ear cues: the cue in its part, else the last one said, else one
     that comes after it ("a little bleeding on the right")."""
     same = [t for t in targets if words.part[t[0].start] == words.part[m.start]]
+    trailing = [t for t in same if t[0].start == m.end and t[0].end - t[0].start == 1]
+    if trailing:
+        return trailing[0][1]
     behind = [t for t in same if 0 <= t[0].start - m.end <= 2 and _prepositional(words, t[0])]
     if behind and m.kind in ("percent", "length", "complication", "occlusion"):
         return behind[0][1]

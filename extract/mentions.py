@@ -194,6 +194,7 @@ def _settle_percents(row: list[str], counted: list[Mention]) -> None:
         elif c.kind == "bare" and last is not None and c.measure is not None and 1 < c.measure.value <= 100:
             led = row[c.start - 1] in ("at", "around", "about", "maybe")
             closed = row[c.end : c.end + 1] in ([], ["."], [","])
+            led = led or (row[c.start - 1] == "," and row[c.start - 2] in ("left", "right"))
             sided = row[c.end : c.end + 2] in (["on", "the"], ["in", "the"])
             if c.start - last.end < 8 and ((led and closed) or (sided and {"left", "right"} & set(row[c.end : c.end + 3]))):
                 c.measure.kind, c.kind, c.readings = "percent", "percent", {"percent": ""}

@@ -57,6 +57,9 @@ def _use(words: Words, m: Mention, live: list[Mention], course: Course) -> str:
         return "softener"
     if put_in and any(o.readings.get("late") == "cue" for o in here):
         return "procedure"
+    spell = any(o.kind == "interval" and o.measure is not None and o.measure.unit in ("days", "weeks") for o in here)
+    if spell and not working and not planned and not ongoing:
+        return "softener"
     past = any(
         w in ("'d", "had", "used", "been", "has", "done", "did", "tried", "using", "was") for w in said
     )
@@ -93,6 +96,9 @@ def recalls(words: Words, live: list[Mention]) -> list[Mention]:
         here = [o for o in live if words.sentence[o.start] == sentence]
         after = words.text[m.end : m.end + 1]
         before = words.text[max(m.start - 1, 0) : m.start]
+        if after == ["time"] and any(o.has("recall_cue") for o in here):
+            out.append(m)
+            continue
         if (after and after[0] in _AGO - {"back", "before", "now"}) or (before and before[0] in _DURATION):
             continue
         told = max((o.start for o in here if o.kind in ("history", "symptom") and o.start < m.start), default=-1)

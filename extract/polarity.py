@@ -73,7 +73,7 @@ def _answered(words: Words, m: Mention) -> str:
             "denied"
             if answer in ("never", "no", "none", "nope")
             else "affirmed"
-            if answer in ("yes", "yeah", "aye")
+            if answer in ("yes", "yeah", "aye", "yep")
             else ""
         )
     return ""

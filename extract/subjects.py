@@ -46,7 +46,7 @@ _YOUNG = frozenset(
     }
 )
 _HANDLED = frozenset(
-    {"holding", "hold", "put", "putting", "pop", "popped", "pressed", "press", "pressing", "pack", "packed"}
+    {"holding", "hold", "put", "putting", "pop", "popped", "pressed", "press", "pressing", "pack", "packed", "needed", "needs"}
 )
 _OF = {"wax": ("consistency", "colour"), "drum": ("drum",), "canal": ("canal",), "skin": ("skin",), "cavity": ("canal",),
        "ear": ("consistency", "canal")}  # fmt: skip
@@ -320,7 +320,9 @@ class _Subjects:
             return "history"
         if kinds == ["layer"] and weak:
             near = any(o.start in (m.end, m.end + 1) and o.has("consistency", "colour") for o in mentions)
-            return "layer" if near and self._opens(m) else ""
+            lead = row[max(m.start - 2, 0) : m.start]
+            opens = not lead or lead[-1] in MARKS or (lead[-1] == "the" and (len(lead) < 2 or lead[0] in MARKS or lead[0] == "and"))
+            return "layer" if near and opens else ""
         if "layer" in kinds and "depth" in kinds:
             return "layer" if m.visit in self.layered else "depth"
         if weak and said_of == "ear" and "clearance" not in kinds:

@@ -134,7 +134,7 @@ def _with_bare_sides(words: Words, mentions: list[Mention]) -> list[Mention]:
 
 _LEADS = frozenset({"so", "now", "then", "okay", "and", "well"})
 _BEFORE_SIDE = frozenset({"percent", "occlusion", "drum", "clearance", "length"})
-_BARE_NEXT = frozenset({",", ".", ":", "…", "is", "was", "feels", "has", "had", "'s"})
+_BARE_NEXT = frozenset({"while", "first", ",", ".", ":", "…", "is", "was", "feels", "has", "had", "'s"})
 
 
 def _read_sentence(

@@ -58,7 +58,7 @@ def _use(words: Words, m: Mention, live: list[Mention], course: Course) -> str:
     if put_in and any(o.readings.get("late") == "cue" for o in here):
         return "procedure"
     spell = any(o.kind == "interval" and o.measure is not None and o.measure.unit in ("days", "weeks") for o in here)
-    if spell and not working and not planned and not ongoing:
+    if spell and not working and not planned and (not ongoing or {"'d", "had", "used", "put"} & set(said)):
         return "softener"
     past = any(
         w in ("'d", "had", "used", "been", "has", "done", "did", "tried", "using", "was") for w in said

@@ -54,8 +54,9 @@ def polarity(doc: Doc) -> Doc:
                     continue
                 if not _out_of_reach(words, m, scope, mentions):
                     found = "denied"
-        m.polarity = _answered(words, m) or found
-        if found == "denied" and _OWN_DENIAL & m.readings.keys() and _says_no(words, m):
+        said = _answered(words, m)
+        m.polarity = said or found
+        if not said and found == "denied" and _OWN_DENIAL & m.readings.keys() and _says_no(words, m):
             m.polarity = "affirmed"
     return doc
 
@@ -65,6 +66,9 @@ def _answered(words: Words, m: Mention) -> str:
     row = words.text
     if m.has("symptom", "complication") and row[m.start] in ("nothing", "not", "no", "never") and m.readings.get("complication") != "none":
         return "denied"
+    if m.has("symptom", "complication") and "neither" in row[max(m.start - 6, 0) : m.start]:
+        between = row[max(m.start - 6, 0) : m.start]
+        return "" if any(w in MARKS for w in between[between.index("neither") :]) else "denied"
     if m.has("symptom", "complication", "history") and m.start and row[m.start - 1] in ("no", "without"):
         return "denied"
     if row[m.end : m.end + 1] == ["?"] and m.end + 1 < len(row):

@@ -245,7 +245,7 @@ class _Subjects:
             m.value == "cotton" and self.words.text[m.end - 1] in ("buds", "swabs", "tips")
         ):
             m.aside = NOT_LINKED
-        elif m.kind in ("consistency", "colour", "canal", "foreign_body", "drum") and self._is_comparison(m):
+        elif m.kind in ("consistency", "colour", "canal", "foreign_body", "drum") and self._is_comparison(m, mentions):
             m.aside = "a comparison"
         elif (
             m.kind == "foreign_body"
@@ -283,13 +283,15 @@ class _Subjects:
         last = near[-1]
         return last.readings.get("head") or last.kind or next(iter(last.readings))
 
-    def _is_comparison(self, m: Mention) -> bool:
+    def _is_comparison(self, m: Mention, mentions: list[Mention]) -> bool:
         """Whether the words only say what something is like ("as soft as wet bread")."""
         row = self.words.text
         for back in (1, 2, 3, 4, 5):
             i = m.start - back
             if i < 1 or row[i] in MARKS or row[i] == "and":
                 return False
+            if row[i] == "as" and any(o.end == i and o.has("consistency", "colour") for o in mentions):
+                return True
             if row[i] == "like" or (row[i] == "than" and back == 1):
                 return True
             if row[i] == "as" and any(w == "as" for w in row[max(i - 3, 0) : i]):
@@ -361,8 +363,7 @@ class _Subjects:
             return (
                 "drum"
                 if self.last == "drum"
-                and self.since <= 1
-                and self._opens(m)
+                and (self.since == 0 or (self.since <= 1 and self._opens(m)))
                 and "perforated" not in m.readings.values()
                 else ""
             )

@@ -17,7 +17,9 @@ _COUNTS = STARTERS - {"a", "an", "point"}
 _LONG = 7
 _MIDDLING = 5
 _FAR = 0.6
-_SMALL = frozenset({"the", "and", "in", "a", "on", "is", "of", "to", "at", "by", "with", "for", "he", "it", "so", "was"})
+_SMALL = frozenset(
+    {"the", "and", "in", "a", "on", "is", "of", "to", "at", "by", "with", "for", "he", "it", "so", "was"}
+)
 _SMALL_EDGE = 0.95
 """How alike a phrase must sound that begins or ends with a small word: it may well have been said."""
 _CERTAIN = {0: 2.0, 1: 0.95, 2: 0.93, 3: 0.9, 4: 0.89, 5: 0.84}
@@ -51,8 +53,8 @@ def sounding(words: tuple[str, ...]) -> str:
 class SoundAlikes:
     """The terms of a vocabulary, found by how they sound.
 
-    Terms are filed by the skeleton of their consonants and by every skeleton with one class left out (two of a
-    long one), so that one consonant may be missed, added or mistaken; the phones then decide.
+    Terms are filed by the skeleton of their consonants and by every skeleton with one class left out (two of
+    a long one), so that one consonant may be missed, added or mistaken; the phones then decide.
     """
 
     def __init__(self, sounds: Sounds) -> None:
@@ -138,7 +140,9 @@ class SoundAlikes:
         known = self._alike.get((group, classes))
         if known is None:
             known = self._alike[group, classes] = [
-                (term, sound) for term, sound in self.groups[group] if len(classes ^ set(skeleton(sound))) <= _FEW
+                (term, sound)
+                for term, sound in self.groups[group]
+                if len(classes ^ set(skeleton(sound))) <= _FEW
             ]
         return known
 
@@ -165,7 +169,7 @@ class SoundAlikes:
         return sorted(found.values(), key=lambda pair: -pair[1])
 
     def _candidates(self, bones: str) -> Iterator[tuple[Term, str]]:
-        """Terms whose skeleton is this one, or this one with a class more or less, or (not the short ones) another."""
+        """Terms of this skeleton, or with a class more or less, or (unless it is short) one class other."""
         yield from self._whole.get(bones, ())
         yield from self._less.get(bones, ())
         for key in _shortened(bones):
@@ -200,7 +204,7 @@ class SoundAlikes:
         return similarity(sounding(heard), sounding(meant)) >= max(certain, term.group.least)
 
     def _goes_on(self, heard: tuple[str, ...], meant: tuple[str, ...]) -> bool:
-        """Whether a term heard well is only followed by something: "hard and" is not "hardened", "clear it" not "cleared"."""
+        """Whether a word heard well is only followed by something: "hard and" is not "hardened"."""
         if any((a,) in self._phrases and b.startswith(a) for a in heard for b in meant):
             return True
         return meant[0].startswith(heard[0]) and len(heard[0]) > 4 and self._ordinary.issuperset(heard[1:])

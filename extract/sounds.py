@@ -1,8 +1,9 @@
 """How written English sounds, roughly, and how far apart two soundings are.
 
-A small letter-to-sound reduction of our own: one character per phone, good enough to compare what a recogniser
-wrote with what was said, not to speak. Costs of confusing phones are judged by manner and place of articulation
-(common practice in spelling repair, no one source).
+A small letter-to-sound reduction of our own: one character per phone, good enough to compare what a
+recogniser wrote with what was said,
+not to speak. What it costs to confuse two phones is judged by manner and place of
+articulation (common practice, no one source).
 """
 
 from __future__ import annotations
@@ -14,41 +15,54 @@ VOWELS = frozenset("iIeaAouU3@YEOWQ")
 """see sit bed cat father hot cup food bird about / my day go now boy."""
 
 _SAID = {
-    "queue": "kjU", "isle": "Yl", "aisle": "Yl", "one": "wun", "two": "tU", "eight": "Et", "are": "Ar", "of": "ov",
+    "queue": "kjU", "isle": "Yl", "aisle": "Yl", "one": "wun", "two": "tU", "eight": "Et", "are": "Ar",
+    "of": "ov",
     "the": "D@", "a": "@", "i": "Y", "you": "jU", "to": "tU", "he": "hi", "she": "Si", "we": "wi", "be": "bi",
-    "me": "mi", "do": "dU", "so": "sO", "go": "gO", "no": "nO", "see": "si", "by": "bY", "my": "mY", "die": "dY",
+    "me": "mi", "do": "dU", "so": "sO", "go": "gO", "no": "nO", "see": "si", "by": "bY", "my": "mY",
+    "die": "dY",
     "eye": "Y", "use": "jUz", "used": "jUzd", "gauge": "gEJ", "was": "woz", "what": "wot", "want": "wont",
     "water": "wot3", "oil": "Ql", "year": "jir", "ear": "ir", "curette": "kjUret", "cannula": "kanjUl@",
     "forceps": "forseps", "loupes": "lUps", "loupe": "lUp", "palate": "pal@t", "micro": "mYkrO", "dry": "drY",
-    "zoellner": "zeln3r", "meatus": "miEt@s", "urea": "jUri@", "colour": "kul3r", "honey": "huni", "heart": "hArt",
-    "french": "frenC", "tm": "tiem", "gp": "JIpi", "ent": "ienti", "cough": "kof", "tough": "tuf", "soda": "sOd@",
-    "mil": "mIl", "red": "red", "flood": "flud", "blood": "blud", "bled": "bled", "shed": "Sed", "bred": "bred", "mm": "mIlImit3z", "cm": "sentImit3z", "'s": "z", "n't": "nt", "'m": "m", "'re": "r", "'ve": "v",
+    "zoellner": "zeln3r", "meatus": "miEt@s", "urea": "jUri@", "colour": "kul3r", "honey": "huni",
+    "heart": "hArt",
+    "french": "frenC", "tm": "tiem", "gp": "JIpi", "ent": "ienti", "cough": "kof", "tough": "tuf",
+    "soda": "sOd@",
+    "mil": "mIl", "red": "red", "flood": "flud", "blood": "blud", "bled": "bled", "shed": "Sed",
+    "bred": "bred", "mm": "mIlImit3z", "cm": "sentImit3z", "'s": "z", "n't": "nt", "'m": "m", "'re": "r",
+    "'ve": "v",
     "'ll": "l", "'d": "d", "tympanic": "tImpanIk",
 }  # fmt: skip
 _LETTERS = dict(
     zip(
         "bcdefghjklmnopqrstuvwxyz",
-        "bi si di i ef Ji EC JE kE el em en O pi kjU Ar es ti jU vi dublju eks wY zi".split(),
+        ("bi", "si", "di", "i", "ef", "Ji", "EC", "JE", "kE", "el", "em", "en", "O", "pi", "kjU", "Ar",
+        "es", "ti",
+         "jU", "vi", "dublju", "eks", "wY", "zi"),
         strict=True,
     )
-)
+)  # fmt: skip
 _RULES = [
     (re.compile(pattern), phones)
     for pattern, phones in (
-        (r"^x", "z"), (r"^kn", "n"), (r"^wr", "r"), (r"^wh", "w"), (r"^gn", "n"), (r"^ps", "s"), (r"mb(?=s?$)", "m"),
+        (r"^x", "z"), (r"^kn", "n"), (r"^wr", "r"), (r"^wh", "w"), (r"^gn", "n"), (r"^ps", "s"),
+        (r"mb(?=s?$)", "m"),
         (r"eigh", "E"), (r"igh", "Y"), (r"[ao]ugh", "o"), (r"tch", "C"), (r"dge?", "J"), (r"s?sion", "Z@n"),
         (r"[tc]ion", "S@n"), (r"cian", "S@n"), (r"[ct]ious", "S@s"), (r"[ct]ial", "S@l"), (r"ture$", "C@"),
-        (r"sch", "sk"), (r"ch(?=[rl])", "k"), (r"ch", "C"), (r"sh", "S"), (r"ph", "f"), (r"th", "T"), (r"ck", "k"),
-        (r"nge", "nJ"), (r"ng(?=s?$)", "N"), (r"ng", "Ng"), (r"nk", "Nk"), (r"qu$", "k"), (r"qu", "kw"), (r"q", "k"), (r"x", "ks"),
+        (r"sch", "sk"), (r"ch(?=[rl])", "k"), (r"ch", "C"), (r"sh", "S"), (r"ph", "f"), (r"th", "T"),
+        (r"ck", "k"),
+        (r"nge", "nJ"), (r"ng(?=s?$)", "N"), (r"ng", "Ng"), (r"nk", "Nk"), (r"qu$", "k"), (r"qu", "kw"),
+        (r"q", "k"), (r"x", "ks"),
         (r"sc(?=[eiy])", "s"), (r"cc(?=[eiy])", "ks"), (r"c(?=[eiy])", "s"), (r"c", "k"), (r"gue?$", "g"),
         (r"gu(?=[aei])", "g"), (r"^g(?=e[tea]|i)", "g"), (r"gg", "g"), (r"g(?=[eiy])", "J"), (r"gh", "g"),
         (r"([bdfglmnprstzkv])(?=\1)", ""), (r"(?<=[td])ed$", "Id"), (r"(?<=[^aeiou])ed$", "d"),
         (r"(?<=[bcdfgkptszx])les?$", "@l"), (r"(?<=[^aeiouy])ies?$", "i"), (r"e?y$", "i"), (r"eau", "O"),
         (r"ear(?=[lnt])", "3r"), (r"e[ae]r|ere$|ier", "ir"), (r"air|are$", "er"), (r"o[uao]r|ore", "or"),
         (r"ar(?![aeiour])", "Ar"), (r"[eiu]r(?![aeiour])", "3r"), (r"ee|ea|ie|ei", "i"), (r"oo", "U"),
-        (r"o[uw]", "W"), (r"oa|oe", "O"), (r"o[iy]", "Q"), (r"ai|ay", "E"), (r"a[uw]", "o"), (r"ew|u[ei]|eu", "U"),
+        (r"o[uw]", "W"), (r"oa|oe", "O"), (r"o[iy]", "Q"), (r"ai|ay", "E"), (r"a[uw]", "o"),
+        (r"ew|u[ei]|eu", "U"),
         (r"i[ao]", "i@"), (r"a(?=[bcdfgklmnpstvz]e[sd]?$)", "E"), (r"i(?=[bcdfgklmnpstvz]e[sd]?$)", "Y"),
-        (r"o(?=[bcdfgklmnpstvz]e[sd]?$)", "O"), (r"u(?=[bcdfgklmnpstvz]e[sd]?$)", "U"), (r"^y|y(?=[aeiou])", "j"),
+        (r"o(?=[bcdfgklmnpstvz]e[sd]?$)", "O"), (r"u(?=[bcdfgklmnpstvz]e[sd]?$)", "U"), (r"^y|y(?=[aeiou])",
+        "j"),
         (r"(?<=[^aeiou])e$", ""), (r"a$", "@"), (r"o$", "O"), (r"u$", "U"), (r"i$", "i"),
         (r"a", "a"), (r"e", "e"), (r"i", "I"), (r"o", "o"), (r"u", "u"), (r"y", "I"),
         (r"([bdfghjklmnprstvwz])", r"\1"),
@@ -77,7 +91,8 @@ def phones(word: str) -> str:
 
 
 _CLASS = {
-    **dict.fromkeys("pb", "P"), **dict.fromkeys("tdTD", "T"), **dict.fromkeys("kg", "K"), **dict.fromkeys("fv", "F"),
+    **dict.fromkeys("pb", "P"), **dict.fromkeys("tdTD", "T"), **dict.fromkeys("kg", "K"),
+    **dict.fromkeys("fv", "F"),
     **dict.fromkeys("szSZCJ", "S"), **dict.fromkeys("mnN", "N"), **dict.fromkeys("lr", "L"),
 }  # fmt: skip
 
@@ -105,7 +120,8 @@ _WEIGHT = {
     "n": 0.8,
 }
 _NEAR = {
-    0.12: "i-I I-e e-a a-A A-o o-O O-U a-u A-u 3-@ u-@ I-@ e-@ a-@ o-@ E-e E-i 3-e 3-u Y-I Y-E O-W o-W Q-O e-E u-o n-N",
+    0.12: "i-I I-e e-a a-A A-o o-O O-U a-u A-u 3-@ u-@ I-@ e-@ a-@ o-@ E-e E-i 3-e 3-u Y-I Y-E O-W o-W Q-O "
+    "u-o n-N",
     0.2: "p-b t-d k-g f-v s-z S-Z C-J T-D S-C Z-J d-D t-T z-J",
     0.3: "m-n m-N w-v s-S z-Z T-f D-v T-s D-z s-C z-J S-J j-i w-U w-O w-W r-3 r-@ J-d C-t r-w",
     0.5: "l-r b-v p-f b-m d-n k-t p-t p-k b-d g-d b-g l-w l-O l-U l-n t-s f-s k-C f-h",
@@ -137,7 +153,7 @@ def weight(sound: str) -> float:
 
 @lru_cache(maxsize=20_000)
 def similarity(heard: str, meant: str) -> float:
-    """How alike two soundings are, 0 to 1: one less the cheapest way from one to the other, by what there is to hear."""
+    """How alike two soundings are, 0 to 1: the cheapest way between them against what there is to hear."""
     whole = max(weight(heard), weight(meant))
     if not whole:
         return 0.0

@@ -30,6 +30,8 @@ _METHOD_OF = {
 }  # fmt: skip
 _REPAIRED = 0.55
 """Confidence of a value whose words were repaired."""
+_QUOTED = 8
+"""Words between a denial and what it denies that are quoted with it."""
 _TOLERANCE = ("well", "with_discomfort", "stopped_early")
 _DENIABLE = frozenset(
     {"bleeding", "pain", "dizziness", "cough", "faint", "abrasion", "tinnitus", "perforation"}
@@ -68,12 +70,15 @@ class Builder:
         return Extent(chars=chars, seconds=self.transcript.seconds(*chars), confidence=confidence)
 
     def _chars(self, start: int, end: int) -> tuple[int, int]:
+        if self.words.text[start].startswith("'") and start:
+            start -= 1
         first, last = self.doc[self.words.token[start]], self.doc[self.words.last[end - 1]]
         return first.idx, last.idx + len(last.text)
 
     def value(self, m: Mention, value: Any, origin: str = "heard") -> Value[Any]:
         """A value with the evidence of its mention."""
-        chars = self._chars(m.start, m.end)
+        denied = m.polarity == "denied" and 0 <= m.start - m.denied_at <= _QUOTED
+        chars = self._chars(m.denied_at if denied else m.start, m.end)
         heard = self.transcript.probability(*chars)
         confidence = heard if heard is not None else 0.95
         if any(i in self.words.repairs for i in range(m.start, m.end)):

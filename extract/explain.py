@@ -206,7 +206,7 @@ def _rule(words: Words, entries: Sequence[Entry], mentions: Sequence[Mention]) -
         parts.append(
             "a measure" if taken.measure is not None else f"a phrase for {_NAMES.get(taken.kind, taken.kind)}"
         )
-        parts += [r for r in (taken.rule, taken.doubt) if r]
+        parts += [taken.rule] if taken.rule else []
         parts += [f"“{r.heard}” taken for “{r.meant}”" for r in repairs_in(words, taken.start, taken.end)]
         if taken.polarity != "affirmed":
             parts.append("said with doubt" if taken.polarity == "possible" else DENIED)

@@ -26,7 +26,7 @@ class Mention:
 
     readings: what it can mean, {kind: value}. kind, value: what it was taken for. polarity: affirmed, possible or
     denied. ears: numbers of the ears of its visit. aside: why it is not recorded ("" if it is). rule: what
-    took it. heard_as: the words a repair replaced. doubt: why it must be checked.
+    took it. denied_at: the word that denies it, -1 if none. linked: mentions it was settled by.
     """
 
     start: int
@@ -43,8 +43,7 @@ class Mention:
     aside: str = ""
     rule: str = ""
     side: str = ""
-    repaired: bool = False
-    doubt: str = ""
+    denied_at: int = -1
     linked: list[Mention] = field(default_factory=list)
 
     def has(self, *kinds: str) -> bool:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
+
 from spacy.language import Language
 from spacy.tokens import Doc
 
@@ -54,6 +56,7 @@ def polarity(doc: Doc) -> Doc:
                     continue
                 if not _out_of_reach(words, m, scope, mentions):
                     found = "denied"
+                    m.denied_at = bisect_left(words.token, scope.trigger[0])
         said = _answered(words, m)
         m.polarity = said or found
         if not said and found == "denied" and _OWN_DENIAL & m.readings.keys() and _says_no(words, m):

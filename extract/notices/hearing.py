@@ -33,7 +33,7 @@ def _in_doubt(view: VisitView, m: Mention | None) -> bool:
     """Whether the reading itself asks for a look, safety word or not."""
     if m is None:
         return False
-    return bool(m.doubt) or any(r.doubtful for r in repairs_in(view.words, m.start, m.end))
+    return any(r.doubtful for r in repairs_in(view.words, m.start, m.end))
 
 
 def _unsure(view: VisitView, m: Mention | None, confidence: float) -> bool:
@@ -55,5 +55,4 @@ def _why(view: VisitView, m: Mention | None) -> str:
     if m is None:
         return ""
     reasons = [f"“{r.heard}” was taken for “{r.meant}”" for r in repairs_in(view.words, m.start, m.end)]
-    reasons += [m.doubt] if m.doubt else []
     return f"{'; '.join(reasons)}." if reasons else ""

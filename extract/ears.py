@@ -103,11 +103,10 @@ def _with_bare_sides(words: Words, mentions: list[Mention]) -> list[Mention]:
     finding follows at once.
     """
     row = words.text
-    found: list[Mention] = []
+    found: list[tuple[Mention, bool]] = []
     taken = {i for m in mentions if m.has("ear_cue", "noise") for i in range(m.start, m.end)}
-    visits = {m.visit for m in mentions if m.kind == "same" or m.readings.get("ear_cue") == "both"}
-    of_ear = [m for m in mentions if m.live and (m.kind in _OF_AN_EAR or m.has("head"))]
-    first = {m.start for m in of_ear}
+    of_ear = [m for m in mentions if m.live and m.kind in _OF_AN_EAR]
+    seen = {m.start for m in of_ear if m.kind in _SEEN_AT_ONCE}
     last = {m.end for m in of_ear if m.kind in _BEFORE_SIDE}
     for number, (begin, end) in enumerate(words.bounds):
         start = begin
@@ -116,22 +115,20 @@ def _with_bare_sides(words: Words, mentions: list[Mention]) -> list[Mention]:
         spots = [start] if end - start > 1 and row[start + 1] in _BARE_NEXT else []
         spots += [i for i in range(begin, end) if i in last and (i + 1 == end or row[i + 1] in MARKS)]
         for spot in spots:
-            word = row[spot]
+            side = row[spot]
             visit = next((m.visit for m in mentions if words.sentence[m.start] >= number), -1)
-            if word not in OPPOSITE or spot in taken or visit < 0:
+            if side not in OPPOSITE or spot in taken or visit < 0:
                 continue
-            trailing = spot in last
-            near = any(spot < i <= spot + 6 for i in first)
-            at_once = spot + 2 in first
-            if word == "left" or trailing:
-                found.append(Mention(spot, spot + 1, {"ear_cue": word}, kind="ear_cue", value=word, visit=visit))
-                visits.add(visit)
-            elif at_once or (near and visit in visits):
-                found.append(Mention(spot, spot + 1, {"ear_cue": "right"}, kind="ear_cue", value="right", visit=visit))
-    kept = [m for m in found if m.value == "left" or m.visit in visits]
+            cue = Mention(spot, spot + 1, {"ear_cue": side}, kind="ear_cue", value=side, visit=visit)
+            sure = side == "left" or spot in last
+            if sure or any(spot < i <= spot + 6 for i in seen):
+                found.append((cue, sure))
+    lefts = {cue.visit for cue, _ in found if cue.value == "left"}
+    kept = [cue for cue, sure in found if sure or cue.visit in lefts]
     return sorted([*mentions, *kept], key=lambda m: (m.start, -m.end)) if kept else mentions
 
 
+_SEEN_AT_ONCE = frozenset({"percent", "occlusion", "consistency", "colour", "drum", "clearance", "depth"})
 _LEADS = frozenset({"so", "now", "then", "okay", "and", "well"})
 _BEFORE_SIDE = frozenset({"percent", "occlusion", "drum", "clearance", "length"})
 _BARE_NEXT = frozenset({"while", "first", ",", ".", ":", "…", "is", "was", "feels", "has", "had", "'s"})

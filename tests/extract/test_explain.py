@@ -44,7 +44,7 @@ def by_text(text: str) -> dict[str, Explained]:
 
 def test_what_is_recorded_is_shown_with_its_place_ear_and_rule() -> None:
     found = by_text(SAID[0])
-    hard, tube, drum, bled = found["Hard"], found["Suction tube"], found["intact"], found["bleeding"]
+    hard, tube, drum, bled = found["Hard"], found["Suction tube"], found["intact"], found["No bleeding"]
     assert [(e.path, e.field, e.side, e.value.value) for e in hard.entries] == [
         ("ears[0].before.wax[0].consistency[0]", "ears.before.wax.consistency", "right", "hard")
     ]

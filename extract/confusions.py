@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
+DENIALS = frozenset({"no", "not", "n't", "never", "without", "denies", "denied", "none", "nil"})
+SIDES = frozenset({"left", "right", "both"})
+
 
 @dataclass(frozen=True, slots=True)
 class Slot:

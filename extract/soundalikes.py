@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from functools import lru_cache
 
 from jellyfish import levenshtein_distance
 
-from extract.confusions import Group, Sounds, Term
+from extract.confusions import DENIALS, SIDES, Group, Sounds, Term
 from extract.numbers import STARTERS
-from extract.sounds import phones, similarity, skeleton
+from extract.sounds import phones, similarity, skeleton, weight
 
-DENIALS = frozenset({"no", "not", "n't", "never", "without", "denies", "denied", "none", "nil"})
-SIDES = frozenset({"left", "right", "both"})
 _COUNTS = STARTERS - {"a", "an", "point"}
 _LONG = 7
 _MIDDLING = 5
@@ -50,6 +49,35 @@ def sounding(words: tuple[str, ...]) -> str:
     return "".join(phones(word) for word in words)
 
 
+@dataclass(frozen=True, slots=True)
+class _Sound:
+    """Some words as they sound: phones, skeleton, its classes as bits, and how much there is to hear."""
+
+    phones: str
+    bones: str
+    classes: int
+    heft: float
+
+    @classmethod
+    def of(cls, words: tuple[str, ...]) -> _Sound:
+        sound = sounding(words)
+        bones = skeleton(sound)
+        return cls(sound, bones, sum({c: 1 << "PTKFSNL".index(c) for c in bones}.values()), weight(sound))
+
+    def may_be(self, other: _Sound, least: float) -> bool:
+        """Whether two soundings can be alike enough, told cheaply: by their ends, heft and plain edits."""
+        if self.bones[:1] != other.bones[:1] and self.bones[-1:] != other.bones[-1:]:
+            return False
+        heft, others = self.heft, other.heft
+        if abs(heft - others) > (1 - least) * (heft if heft > others else others):
+            return False
+        longer = max(len(self.phones), len(other.phones))
+        return levenshtein_distance(self.phones, other.phones) <= _FAR * longer
+
+
+_Entry = tuple[Term, _Sound]
+
+
 class SoundAlikes:
     """The terms of a vocabulary, found by how they sound.
 
@@ -63,20 +91,22 @@ class SoundAlikes:
         trade = {word for term in sounds.terms for word in term.words} - sounds.ordinary
         self._fixed = trade | sounds.kept | SIDES | DENIALS
         self.settled = self._fixed | sounds.ordinary | sounds.known
-        self._whole: dict[str, list[tuple[Term, str]]] = {}
-        self._less: dict[str, list[tuple[Term, str]]] = {}
+        self._whole: dict[str, list[_Entry]] = {}
+        self._less: dict[str, list[_Entry]] = {}
+        self._least: dict[str, list[_Entry]] = {}
         self._seen: dict[tuple[str, ...], tuple[tuple[Term, float], ...]] = {}
-        self.groups: dict[Group, list[tuple[Term, str]]] = {}
-        self._alike: dict[tuple[Group, frozenset[str]], list[tuple[Term, str]]] = {}
+        self.groups: dict[Group, list[_Entry]] = {}
+        self._alike: dict[tuple[Group, int], list[_Entry]] = {}
         self._framed: dict[tuple[Group, tuple[str, ...]], tuple[Term, float] | None] = {}
         for term in sounds.terms:
-            sound = sounding(term.words)
+            sound = _Sound.of(term.words)
             self.groups.setdefault(term.group, []).append((term, sound))
-            bones = skeleton(sound)
-            if len(bones) >= 3:
-                self._whole.setdefault(bones, []).append((term, sound))
-                for key in _shortened(bones):
+            if len(sound.bones) >= 3:
+                self._whole.setdefault(sound.bones, []).append((term, sound))
+                for key in _shortened(sound.bones):
                     self._less.setdefault(key, []).append((term, sound))
+                for key in _shortened_twice(sound.bones):
+                    self._least.setdefault(key, []).append((term, sound))
 
     def echoes(self, heard: list[str]) -> Iterator[tuple[int, int]]:
         """Runs of two to four words whose consonants, run together, are exactly those of a term."""
@@ -115,17 +145,15 @@ class SoundAlikes:
     def _best(self, group: Group, heard: tuple[str, ...]) -> tuple[Term, float] | None:
         if heard in self._phrases or not _spoken(heard):
             return None
-        sound = sounding(heard)
+        sound = _Sound.of(heard)
         fixed = self._fixed.intersection(heard)
-        least = _small_edge(heard)
+        least = max(group.framed, _small_edge(heard))
         ranked: list[tuple[float, Term]] = []
-        for term, its_sound in self._of_like_consonants(group, frozenset(skeleton(sound))):
-            if not fixed.issubset(term.words):
+        for term, its_sound in self._of_like_consonants(group, sound.classes):
+            if not sound.may_be(its_sound, least) or not fixed.issubset(term.words):
                 continue
-            if levenshtein_distance(sound, its_sound) > _FAR * max(len(sound), len(its_sound)):
-                continue
-            likeness = similarity(sound, its_sound)
-            if likeness >= max(group.framed, least) and self._differ_in_sound_only(heard, term, framed=True):
+            likeness = similarity(sound.phones, its_sound.phones)
+            if likeness >= least and self._differ_in_sound_only(heard, term, framed=True):
                 ranked.append((likeness, term))
         if not ranked:
             return None
@@ -135,47 +163,44 @@ class SoundAlikes:
             return None
         return best, likeness
 
-    def _of_like_consonants(self, group: Group, classes: frozenset[str]) -> list[tuple[Term, str]]:
+    def _of_like_consonants(self, group: Group, classes: int) -> list[_Entry]:
         """The terms of a group whose consonants differ from these by two classes at most."""
         known = self._alike.get((group, classes))
         if known is None:
-            known = self._alike[group, classes] = [
-                (term, sound)
-                for term, sound in self.groups[group]
-                if len(classes ^ set(skeleton(sound))) <= _FEW
-            ]
+            listed = self.groups[group]
+            known = [entry for entry in listed if (entry[1].classes ^ classes).bit_count() <= _FEW]
+            self._alike[group, classes] = known
         return known
 
     def _search(self, heard: tuple[str, ...]) -> list[tuple[Term, float]]:
-        if heard in self._phrases:
+        if heard in self._phrases or not _spoken(heard):
             return []
-        if not _spoken(heard):
-            return []
-        sound = sounding(heard)
-        bones = skeleton(sound)
-        if len(bones) < 3:
+        sound = _Sound.of(heard)
+        if len(sound.bones) < 3:
             return []
         fixed = self._fixed.intersection(heard)
-        least = _small_edge(heard)
+        edge = _small_edge(heard)
         found: dict[tuple[str, ...], tuple[Term, float]] = {}
-        for term, its_sound in self._candidates(bones):
-            if term.words in found or not fixed.issubset(term.words):
+        for term, its_sound in self._candidates(sound.bones):
+            least = max(term.group.least, edge)
+            if term.words in found or not sound.may_be(its_sound, least) or not fixed.issubset(term.words):
                 continue
-            if levenshtein_distance(sound, its_sound) > _FAR * max(len(sound), len(its_sound)):
-                continue
-            likeness = similarity(sound, its_sound)
-            if likeness >= max(term.group.least, least) and self._differ_in_sound_only(heard, term):
+            likeness = similarity(sound.phones, its_sound.phones)
+            if likeness >= least and self._differ_in_sound_only(heard, term):
                 found[term.words] = (term, likeness)
         return sorted(found.values(), key=lambda pair: -pair[1])
 
-    def _candidates(self, bones: str) -> Iterator[tuple[Term, str]]:
-        """Terms of this skeleton, or with a class more or less, or (unless it is short) one class other."""
+    def _candidates(self, bones: str) -> Iterator[_Entry]:
+        """Terms of this skeleton, a class more or less (two of a long one) or, unless short, one other."""
         yield from self._whole.get(bones, ())
         yield from self._less.get(bones, ())
+        yield from self._least.get(bones, ())
         for key in _shortened(bones):
             yield from self._whole.get(key, ())
             if len(bones) >= _MIDDLING:
                 yield from self._less.get(key, ())
+        for key in _shortened_twice(bones):
+            yield from self._whole.get(key, ())
 
     def _differ_in_sound_only(self, heard: tuple[str, ...], term: Term, framed: bool = False) -> bool:
         """Whether the part that differs is enough to hear, alike in itself, and no mere form of a word."""
@@ -231,12 +256,12 @@ def _one_word(a: str, b: str) -> bool:
 
 
 def _shortened(bones: str) -> set[str]:
-    """What one class less (of a long skeleton, also two less) leaves of a skeleton."""
-    once = [bones[:i] + bones[i + 1 :] for i in range(len(bones))]
+    """What one class less leaves of a skeleton."""
+    return {bones[:i] + bones[i + 1 :] for i in range(len(bones))}
+
+
+def _shortened_twice(bones: str) -> set[str]:
+    """What two classes less leave of a long skeleton; nothing of a short one."""
     if len(bones) < _LONG:
-        return set(once)
-    return {
-        bones,
-        *once,
-        *(less[:j] + less[j + 1 :] for i, less in enumerate(once) for j in range(i, len(less))),
-    }
+        return set()
+    return {less[:j] + less[j + 1 :] for less in _shortened(bones) for j in range(len(less))}

@@ -146,6 +146,7 @@ def _swap(a: str, b: str) -> float:
     return 1.0
 
 
+@lru_cache(maxsize=20_000)
 def weight(sound: str) -> float:
     """How much there is to hear in a sounding."""
     return sum(_WEIGHT.get(phone, 0.9) for phone in sound)

@@ -15,7 +15,7 @@ from typing import Any
 
 import yaml
 
-from extract.confusions import Confusion, Filed, Group, Slot, Sounds, Term
+from extract.confusions import DENIALS, Confusion, Filed, Group, Slot, Sounds, Term
 from extract.words import plain_word
 from shared.errors import BadVocabulary
 from shared.vocabulary import CLOSED, CUES, Vocabulary, forms
@@ -25,6 +25,8 @@ NUMBERS = ("before", "after")
 _CONFUSION_KEYS = {"heard", "meant", "before", "after", "near", "unless", "place", "number", "doubtful"}
 _TERM_KEYS = {"kinds", "near", "least", "before", "after", "framed"}
 _ENDING = re.compile(r"(?<=\w)('(?:s|m|re|ve|ll|d)|n't)\b")
+_FEW = 12
+"""A phrase of more forms is a way of speaking, not a term to be known by its sound."""
 _FORM = "See the notes at the top of the shipped sounds.yaml."
 
 
@@ -76,9 +78,13 @@ class _Reading:
         self.where = where
         self.sets: dict[str, frozenset[str]] = {}
         self.gapless: dict[tuple[str, str], list[tuple[str, ...]]] = {}
+        self.wordy: set[tuple[str, ...]] = set()
         for kind, value, phrase in vocabulary.phrases():
             if ".." not in phrase:
-                self.gapless.setdefault((kind, value), []).extend(map(_cut, forms(phrase)))
+                said = [_cut(form) for form in forms(phrase)]
+                self.gapless.setdefault((kind, value), []).extend(said)
+                if len(said) > _FEW:
+                    self.wordy.update(said)
 
     def sounds(self, tree: Any) -> Sounds:
         top = self.mapping(
@@ -153,7 +159,9 @@ class _Reading:
         group = Group(near, least, before, after, framed)
         for kind in self.listed(row.get("kinds"), f"{where}, kinds"):
             for meaning, form in self.meanings(kind, where):
-                if len(form) <= 3 and not ordinary.issuperset(form):
+                if len(form) > 3 or form in self.wordy or ordinary.issuperset(form):
+                    continue
+                if DENIALS.isdisjoint(form):
                     yield Term(form, meaning, group)
 
     def share(self, value: Any, where: str) -> float:

@@ -258,7 +258,7 @@ def test_no_shipped_confusion_turns_one_term_into_another_unconditionally() -> N
         if len(confusion.heard) == 1 and not confusion.doubtful
         if not (confusion.before or confusion.after or confusion.near or confusion.place)
         for word in confusion.heard[0].words
-        if (word,) in sounds.phrases and not means.get((word,), set()) & means.get(confusion.meant, set())
+        if (word,) in sounds.phrases and not means[word,] & means.get(confusion.meant, means[word,])
     }
     assert changed == set()
 

@@ -229,8 +229,10 @@ class SoundAlikes:
         return similarity(sounding(heard), sounding(meant)) >= max(certain, term.group.least)
 
     def _goes_on(self, heard: tuple[str, ...], meant: tuple[str, ...]) -> bool:
-        """Whether a word heard well is only followed by something: "hard and" is not "hardened"."""
+        """Whether a word heard well only stands beside another: "hard and", "are damaged" ("undamaged")."""
         if any((a,) in self._phrases and b.startswith(a) for a in heard for b in meant):
+            return True
+        if meant[-1].endswith(heard[-1]) and len(heard[-1]) > 4 and self._ordinary.issuperset(heard[:-1]):
             return True
         return meant[0].startswith(heard[0]) and len(heard[0]) > 4 and self._ordinary.issuperset(heard[1:])
 

@@ -98,6 +98,7 @@ UNTOUCHED = [
     "I will see you in four weeks.",
     "It hurts to swallow, she says, in the left ear.",
     "I like brown shoes.",
+    "The aids are damaged, she says.",
     "He works in marrow farming, and hears badly.",
 ]
 """Said and heard well, though a trade word sounds alike."""

@@ -13,7 +13,7 @@ from spacy.tokens import Doc
 
 from extract.ears import EarEntry
 from extract.lengths import Piece, removed_pieces
-from extract.mentions import Mention
+from extract.mentions import Mention, characters, quoted
 from extract.notices import notices
 from extract.plan import agent_use, recalls, referrals, softener_days
 from extract.words import STOPS, Words
@@ -30,8 +30,6 @@ _METHOD_OF = {
 }  # fmt: skip
 _REPAIRED = 0.55
 """Confidence of a value whose words were repaired."""
-_QUOTED = 8
-"""Words between a denial and what it denies that are quoted with it."""
 _TOLERANCE = ("well", "with_discomfort", "stopped_early")
 _DENIABLE = frozenset(
     {"bleeding", "pain", "dizziness", "cough", "faint", "abrasion", "tinnitus", "perforation"}
@@ -66,19 +64,12 @@ class Builder:
             if number + 1 < len(starts)
             else len(self.words.text) - 1
         )
-        chars = self._chars(first, last + 1)
+        chars = characters(self.doc, first, last + 1)
         return Extent(chars=chars, seconds=self.transcript.seconds(*chars), confidence=confidence)
-
-    def _chars(self, start: int, end: int) -> tuple[int, int]:
-        if self.words.text[start].startswith("'") and start:
-            start -= 1
-        first, last = self.doc[self.words.token[start]], self.doc[self.words.last[end - 1]]
-        return first.idx, last.idx + len(last.text)
 
     def value(self, m: Mention, value: Any, origin: str = "heard") -> Value[Any]:
         """A value with the evidence of its mention."""
-        denied = m.polarity == "denied" and 0 <= m.start - m.denied_at <= _QUOTED
-        chars = self._chars(m.denied_at if denied else m.start, m.end)
+        chars = quoted(self.doc, m)
         heard = self.transcript.probability(*chars)
         confidence = heard if heard is not None else 0.95
         if any(i in self.words.repairs for i in range(m.start, m.end)):

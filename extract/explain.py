@@ -12,7 +12,7 @@ from spacy.tokens import Doc
 from extract.build import Builder
 from extract.corrections import CORRECTED
 from extract.measures import Measure
-from extract.mentions import Mention
+from extract.mentions import Mention, quoted
 from extract.notices.guidance import plain_path
 from extract.notices.view import repairs_in
 from extract.subjects import NOT_LINKED
@@ -123,11 +123,9 @@ def _entries(visits: Sequence[Visit]) -> dict[tuple[int, int], list[Entry]]:
 
 
 def _by_chars(doc: Doc) -> dict[tuple[int, int], list[Mention]]:
-    words = doc._.words
     found: dict[tuple[int, int], list[Mention]] = {}
     for m in doc._.mentions or []:
-        first, last = doc[words.token[m.start]], doc[words.last[m.end - 1]]
-        found.setdefault((first.idx, last.idx + len(last.text)), []).append(m)
+        found.setdefault(quoted(doc, m), []).append(m)
     return found
 
 

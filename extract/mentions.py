@@ -60,6 +60,25 @@ class Mention:
         return not self.aside
 
 
+_QUOTED = 8
+"""Words between a denial and what it denies that are quoted with it."""
+
+
+def quoted(doc: Doc, m: Mention) -> tuple[int, int]:
+    """The characters [start, end) shown as a mention's evidence: its words, with what denies it if that is near."""
+    denied = m.polarity == "denied" and 0 <= m.start - m.denied_at <= _QUOTED
+    return characters(doc, m.denied_at if denied else m.start, m.end)
+
+
+def characters(doc: Doc, start: int, end: int) -> tuple[int, int]:
+    """The characters [start, end) of words [start, end) of the row; a quote does not begin with "'s" or "n't"."""
+    words: Words = doc._.words
+    if start and words.text[start].startswith(("'", "n't")):
+        start -= 1
+    first, last = doc[words.token[start]], doc[words.last[end - 1]]
+    return first.idx, last.idx + len(last.text)
+
+
 _PLURAL = frozenset(
     {
         "weak",

@@ -27,6 +27,8 @@ _PLACES = frozenset({"in", "of", "down", "along", "inside", "into", "from", "ont
                      "behind", "round", "around", "towards", "out", "through", "near", "with", "past", "by", "under"})  # fmt: skip
 _BETWEEN = frozenset({"looking", "coloured", "type", "old", "bony", "kind", "of", "ear"})
 _JOINTS = frozenset({"and", ",", "or", "but", "very", "quite", "slightly"})
+_TOLD = frozenset({"says", "said", "been", "had", "came", "comes", "feels", "felt", "complains", "complained", "reports", "history",
+                   "presented", "has", "'s", "noticed", "tells", "mentioned", "mentions", "since", "still"})  # fmt: skip
 _OURS = frozenset({"complication", "made", "caused", "did"})
 _NOT_DRUM = frozenset({"plug", "bud", "piece", "came", "comes", "foam", "bead", "dome", "seed", "out"})
 _YOUNG = frozenset(
@@ -214,6 +216,8 @@ class _Subjects:
         if (m.kind == "colour" and not wax and end - start > 5) or (
             m.kind == "depth" and not wax and {h.readings["head"] for h in heads if h.end <= m.start} & {"skin", "drum"}):  # fmt: skip
             m.aside = NOT_LINKED
+        elif m.kind == "symptom" and self._too_late(m, number, course):
+            m.aside = NOT_LINKED
         elif m.kind == "symptom" and m.value == "blocked" and looking:
             said = self.words.text[start:end]
             if not any(
@@ -259,6 +263,11 @@ class _Subjects:
         following = [h for h in mentions if "head" in h.readings and 0 <= h.start - m.end <= 3]
         before = [o for o in mentions if o.end <= m.start and not o.has("weak", "recall_cue", "referral_cue", "piece")]
         return bool(following) or (bool(before) and before[-1].has("head", "drum", "canal", "ear_cue", "clearance"))
+
+    def _too_late(self, m: Mention, number: int, course: Course) -> bool:
+        """Whether a complaint heard during the work is not told as the patient's own."""
+        working = course.work is not None and number >= course.work
+        return working and m.polarity != "denied" and not _TOLD & set(self._said(m))
 
     def _is_means(self, m: Mention) -> bool:
         """Whether a cotton bud is what was used, not what was found ("digging about with a cotton bud")."""

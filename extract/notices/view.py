@@ -9,7 +9,7 @@ from typing import Any
 from spacy.tokens import Doc
 
 from extract.context import covering
-from extract.mentions import Mention
+from extract.mentions import Mention, quoted
 from extract.notices.guidance import guidance, plain_path
 from extract.repair import Repair
 from extract.words import Words
@@ -111,9 +111,8 @@ class VisitView:
         )
 
     def chars(self, m: Mention) -> tuple[int, int]:
-        """Characters of a mention in the text."""
-        first, last = self.doc[self.words.token[m.start]], self.doc[self.words.last[m.end - 1]]
-        return first.idx, last.idx + len(last.text)
+        """The characters a mention is quoted from."""
+        return quoted(self.doc, m)
 
     def denying(self, m: Mention) -> tuple[int, int] | None:
         """Characters of the words that deny a mention."""

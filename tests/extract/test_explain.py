@@ -60,7 +60,7 @@ def test_what_is_recorded_is_shown_with_its_place_ear_and_rule() -> None:
     ("text", "words", "reason"),
     [
         ("Right ear. Hard wax. Usually the drum is perforated in these.", "perforated", "a general remark"),
-        ("Right ear. Hard wax. It isn't sticky.", "sticky", DENIED),
+        ("Right ear. Hard wax. It isn't sticky.", "isn't sticky", DENIED),
         (
             "Right ear. Hard wax. Eighteen, no, sixteen millimetres came out.",
             "Eighteen",

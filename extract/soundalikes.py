@@ -23,7 +23,7 @@ _SMALL_EDGE = 0.95
 """How alike a phrase must sound that begins or ends with a small word: it may well have been said."""
 _CERTAIN = {0: 2.0, 1: 0.95, 2: 0.93, 3: 0.9, 4: 0.89, 5: 0.84}
 """How alike the differing part must sound, by how many consonants it has."""
-_CERTAIN_FRAMED = {0: 2.0, 1: 0.9, 2: 0.88, 3: 0.8, 4: 0.75}
+_CERTAIN_FRAMED = {0: 2.0, 1: 0.9, 2: 0.88, 3: 0.8, 4: 0.8}
 """The same for a place where such a term is expected."""
 _ANCHORED = 0.68
 """The same for a part of a phrase whose other words were heard well."""
@@ -218,6 +218,8 @@ class SoundAlikes:
         if alone and (heard[0] in self._ordinary or (len(meant) == 1 and _one_word(heard[0], meant[0]))):
             return False
         bones = len(skeleton(sounding(meant)))
+        if len(meant) < whole and self._ordinary.issuperset(heard):
+            return False
         if len(meant) < whole and not self._ordinary.issuperset(set(term.words) - set(meant)) and bones > 1:
             return similarity(sounding(heard), sounding(meant)) >= _ANCHORED
         if framed:

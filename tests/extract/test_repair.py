@@ -66,6 +66,7 @@ HEARD = [
     ("There is hard whacks in there.", "there is hard wax in there ."),
     ("The piece is nine milly metres.", "the piece is nine millimetres ."),
     ("The canal is arrow.", "the canal is narrow ."),
+    ("Sticky, or inch stuff about halfway.", "sticky , orange stuff about halfway ."),
     ("The hear drum is in task.", "the ear drum is intact ."),
     ("The drum is scared.", "the drum is scarred ."),
     ("No this charge and no pain.", "no discharge and no pain ."),

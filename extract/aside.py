@@ -164,7 +164,7 @@ def _reach(words: Words, mentions: list[Mention], cue: Mention, sort: str) -> tu
 def _looks_back(words: Words, cue: Mention) -> bool:
     """Whether "not used" speaks of the tool named before it ("put it down again", "didn't need them")."""
     row = words.text
-    return row[cue.start] in ("put", "turned", "stayed", "back", "laid") or row[cue.end : cue.end + 1] in (
+    return row[cue.start] in ("too", "put", "turned", "stayed", "back", "laid") or row[cue.end : cue.end + 1] in (
         ["it"],
         ["them"],
         ["that"],

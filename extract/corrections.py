@@ -25,6 +25,8 @@ _CLASSES = ("length", "percent", "size", "interval", "ear_cue", "colour", "consi
 _NUMERIC = frozenset({"length", "percent", "size", "interval", "bare"})
 _BACK = {"no": 9, "strong": 16, "icao": 30}
 _AHEAD = {"no": 13, "strong": 9, "icao": 16}
+_NEAR = 5
+"""Words after a plain "no" within which a bare number may replace a measure."""
 _NEEDS_FIRM = frozenset({"instrument", "history", "symptom", "agent"})
 _STRIKES = frozenset({"strike", "scratch", "scrap", "take", "takes"})
 _FIRM = frozenset({"sorry", "mean", "meant", "pardon", "mistake", "lie", "say"})
@@ -90,7 +92,7 @@ def _correct(words: Words, mentions: list[Mention], first: int, last: int) -> No
     for new in after:
         if "correction" in new.readings or "visit" in new.readings:
             break
-        olds = _same_class(before, new, firm)
+        olds = _same_class(before, new, firm, sort != "no" or new.start - end <= _NEAR)
         if not olds:
             continue
         if _same_value(olds[0], new):
@@ -143,10 +145,12 @@ def _number_like(word: str) -> bool:
     return word in STARTERS and word not in ("a", "an")
 
 
-def _same_class(before: list[Mention], new: Mention, firm: bool) -> list[Mention]:
+def _same_class(before: list[Mention], new: Mention, firm: bool, near: bool = True) -> list[Mention]:
     """The mentions that `new` corrects: the nearest of its class, with those coordinated to it."""
     for old in reversed(before):
         kinds = [k for k in _CLASSES if k in old.readings and k in new.readings]
+        if new.kind == "bare" and not near:
+            continue
         if new.kind == "bare" and old.kind in _NUMERIC - {"bare"} and old.measure is not None:
             if new.measure is not None and new.measure.unit != "years" and _plausible(old, new.measure):
                 return [old]

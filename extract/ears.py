@@ -25,7 +25,7 @@ _OF_AN_EAR = frozenset({"consistency", "colour", "occlusion", "percent", "depth"
 _OF_THE_PATIENT = frozenset({"symptom", "history", "consent"})
 _NOT_A_PLACE = frozenset({"place", "thing", "way", "time", "size", "angle", "amount", "track", "idea", "card", "stuff",
                           "one's", "tool", "spot", "hand", "behind", "over", "it", "me"})  # fmt: skip
-_VERBS = frozenset({"has", "is", "feels", "felt", "'s", "was", "and", "been", "have", "feeling"})
+_VERBS = frozenset({"that", "which", "has", "is", "feels", "felt", "'s", "was", "and", "been", "have", "feeling"})
 _SEEN = frozenset({"skin", "canal", "drum", "complication", "foreign_body", "consistency", "symptom"})
 _PURPOSE = frozenset(
     {"while", "for", "about", "because", "until", "if", "when", "get", "since", "re", "with"}
@@ -287,7 +287,8 @@ def _is_cue(words: Words, m: Mention, mentions: list[Mention]) -> bool:
                 "onto",
             )
         ]
-        if lead or any(o.kind == "length" and o.start - m.end < 6 for o in mentions if o.start > m.start):
+        looked = row[m.start - 1] in ("in", "at", "to", "into", "on") and bool({"look", "over", "back", "onto"} & set(lead))
+        if (lead and not looked) or any(o.kind == "length" and o.start - m.end < 6 for o in mentions if o.start > m.start):
             return False
     if side == "both" and said == ["both"]:
         removed = row[m.end + 1 : m.end + 2] in (["removed"], ["out"], ["came"], ["gone"], ["lifted"], ["extracted"])

@@ -79,7 +79,7 @@ def _is_not_removed(words: Words, m: Mention, live: list[Mention]) -> bool:
     row = words.text
     after = row[m.end : m.end + 3]
     before = row[max(m.start - 3, 0) : m.start]
-    if _tells_place(row[m.end : m.end + 5]):
+    if tells_place(row[m.end : m.end + 5]):
         return True
     if any(w in _AWAY for w in after) or any(w in ("depth", "diameter") for w in before):
         return True
@@ -108,7 +108,7 @@ def _is_not_removed(words: Words, m: Mention, live: list[Mention]) -> bool:
     return not m.ears or bool(waxless) or (in_sentence and not with_wax)
 
 
-def _tells_place(after: list[str]) -> bool:
+def tells_place(after: list[str]) -> bool:
     """Whether a length tells how far in ("15 mil in", "5 mil from the drum")."""
     if not after or after[0] not in _AWAY_AFTER:
         return False

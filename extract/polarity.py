@@ -74,6 +74,8 @@ def _answered(words: Words, m: Mention) -> str:
         return "" if any(w in MARKS for w in between[between.index("neither") :]) else "denied"
     if m.has("symptom", "complication", "history") and m.start and row[m.start - 1] in ("no", "without"):
         return "denied"
+    if m.has("drum", "canal", "skin") and _ends_in_doubt(row, m):
+        return "possible"
     if row[m.end : m.end + 1] == ["?"] and m.end + 1 < len(row):
         answer = row[m.end + 1]
         return (
@@ -84,6 +86,16 @@ def _answered(words: Words, m: Mention) -> str:
             else ""
         )
     return ""
+
+
+def _ends_in_doubt(row: list[str], m: Mention) -> bool:
+    """Whether the part closes with "..., I think" or "..., maybe"."""
+    after = row[m.end : m.end + 6]
+    for mark in (",", "…"):
+        if mark in after:
+            tail = after[after.index(mark) + 1 :]
+            return tail[:2] in (["i", "think"], ["i", "reckon"], ["i", "suspect"]) or tail[:1] in (["maybe"], ["perhaps"], ["possibly"])
+    return False
 
 
 def _goes_on(words: Words, m: Mention) -> bool:

@@ -26,6 +26,9 @@ from extract import (
 )  # noqa: F401
 from extract.build import Builder
 from extract.mentions import MentionFinder, compile_phrases
+from extract.repair import Repairer
+from extract.stretches import read_in_stretches
+from shared.errors import BadText
 from shared.record import Visit
 from shared.transcript import Transcript
 from shared.vocabulary import Vocabulary, load
@@ -46,6 +49,9 @@ class Reader:
         finder = self.nlp.get_pipe("mentions")
         if isinstance(finder, MentionFinder):
             finder.phrases = compile_phrases(self._vocabulary, self.nlp)
+        repairer = self.nlp.get_pipe("repair")
+        if vocabulary is not None and isinstance(repairer, Repairer):
+            repairer.learn(vocabulary)
         # The phrases are many small objects that live as long as the reader; sweeping them again and again
         # for garbage took half the reading time.
         gc.collect()
@@ -56,11 +62,29 @@ class Reader:
         return self.nlp(text)
 
     def read(self, transcript: Transcript) -> list[Visit]:
-        """The visits of one transcript, in the order spoken; empty if it holds nothing of ear care."""
-        if not transcript.text.strip():
-            return []
-        doc = self.annotate(transcript.text)
-        return Builder(doc, transcript).visits()
+        """The visits of one transcript, in the order spoken; empty if it holds nothing of ear care.
+
+        Raises BadText for a text that cannot be written as UTF-8.
+        """
+        try:
+            transcript.text.encode()
+        except UnicodeEncodeError as error:
+            raise BadText(
+                "the text has half a character in it",
+                where=f"character {error.start}",
+                remedy="Save it as UTF-8 and try again.",
+            ) from error
+        return read_in_stretches(transcript, self._read) if transcript.text.strip() else []
+
+    def _read(self, part: Transcript) -> tuple[list[Visit], tuple[int, float] | None]:
+        """The visits of one stretch; and, if there are several, where the last begins and how surely."""
+        doc = self.annotate(part.text)
+        starts, words = doc._.visit_starts or [], doc._.words
+        last = None
+        if len(starts) > 1:
+            sentence, confidence = starts[-1]
+            last = doc[words.token[words.bounds[sentence][0]]].idx, confidence
+        return Builder(doc, part).visits(), last
 
 
 def _pipeline() -> Language:

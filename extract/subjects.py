@@ -99,6 +99,10 @@ def courses(words: Words, mentions: list[Mention]) -> dict[int, Course]:
             _BACKGROUND & m.readings.keys() and not _EXAM & m.readings.keys())}  # fmt: skip
         seen = Counter(words.sentence[m.start] for m in mine if m.polarity != "denied" and not m.has("weak", "history")
                        and m.has("consistency", "colour", "percent", "instrument", "length", "drum", "clearance"))  # fmt: skip
+        tools = {words.sentence[m.start] for m in mine if m.has("instrument", "method") and m.polarity != "denied"}
+        told_only = {words.sentence[m.start] for m in mine if m.has("history", "consent") or (
+            m.has("symptom") and not m.has("complication", "clearance"))}  # fmt: skip
+        story -= tools - told_only
         story -= {sentence for sentence, times in seen.items() if times > 1}
         described = [m for m in mine if _describes_ear(words, m) and words.sentence[m.start] not in story]
         course = out[visit] = Course()
@@ -373,7 +377,7 @@ class _Subjects:
                 "drum"
                 if self.last == "drum"
                 and (self.since == 0 or (self.since <= 1 and self._opens(m)))
-                and "perforated" not in m.readings.values()
+
                 else ""
             )
         if weak and "foreign_body" in kinds:
@@ -448,7 +452,7 @@ class _Subjects:
     def _governor(self, m: Mention, heads: list[Mention], mentions: list[Mention]) -> Mention | None:
         """The noun that a word belongs to: just after it ("healthy drum"), or before it in the sentence."""
         row = self.words.text
-        i = m.end
+        i = m.end if row[m.start - 1] not in ("'s", "is", "are", "was", "looks") or not m.start else len(row)
         while i < len(row) and i - m.end < 5:
             ahead = next((h for h in heads if h.start == i), None)
             if ahead is not None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 from spacy.language import Language
 from spacy.tokens import Doc
 
+from extract.lengths import tells_place
 from extract.mentions import Mention
 from extract.subjects import REMOVERS
 from extract.words import Words
@@ -32,7 +33,7 @@ def timing(doc: Doc) -> Doc:
 
 
 def _time_ear(words: Words, mentions: list[Mention], late: set[int], final: set[int]) -> None:
-    events = [m for m in mentions if _removes(m)]
+    events = [m for m in mentions if _removes(m) and not _is_place(words, m)]
     work = [m for m in mentions if _works(m)]
     _settle_clear(words, mentions, work)
     finishes = [m for m in mentions if _finishes(m)]
@@ -42,10 +43,10 @@ def _time_ear(words: Words, mentions: list[Mention], late: set[int], final: set[
         if m.kind not in ("drum", "not_seen", "canal", "skin"):
             continue
         was_late = words.sentence[m.start] in late and m.value != "attached"
-        if m.when == "before" or was_late or nothing_out:
-            m.when = "before"
-        elif words.sentence[m.start] in final and work:
+        if words.sentence[m.start] in final and work and not was_late:
             m.when = "after"
+        elif m.when == "before" or was_late or nothing_out:
+            m.when = "before"
         elif m.kind in ("drum", "not_seen"):
             m.when = "after" if _drum_after(m, events, work, drums) else "before"
         elif (m.kind == "skin" and m.value in ("loose", "keratin_plug")) or m.value in ("narrow", "hairy", "exostoses"):
@@ -59,6 +60,11 @@ def _time_ear(words: Words, mentions: list[Mention], late: set[int], final: set[
 
 
 _MOVED = frozenset({"out", "gone", "away", "removed", "lot"})
+
+
+def _is_place(words: Words, m: Mention) -> bool:
+    """Whether a length tells how far in something sits."""
+    return m.kind == "length" and tells_place(words.text[m.end : m.end + 5])
 
 
 def _removes(m: Mention) -> bool:

@@ -15,6 +15,8 @@ import yaml
 from spacy.language import Language
 from spacy.tokens import Doc
 
+from shared.vocabulary import GAPS
+
 PARAGRAPH = "¶"
 STOPS = frozenset({".", "?", "!", ";", ":", PARAGRAPH})
 PAUSES = frozenset({",", "…", "–"})
@@ -65,13 +67,12 @@ def plain_word(word: str) -> str:
 
 def plain_words(words: tuple[str, ...], nlp: Language) -> tuple[str, ...]:
     """A phrase's words cut as the tokenizer cuts them, so that "can't" meets "can't"."""
-    out: list[str] = []
-    for word in words:
-        if word in ("..", "..."):
-            out.append(word)
-        else:
-            out += [plain_word(t.text) for t in nlp.make_doc(word)]
-    return tuple(out)
+    return tuple(part for word in words for part in _cut(word, nlp))
+
+
+@cache
+def _cut(word: str, nlp: Language) -> tuple[str, ...]:
+    return (word,) if word in GAPS else tuple(plain_word(t.text) for t in nlp.make_doc(word))
 
 
 @Language.component("words", assigns=["doc._.words"])

@@ -7,13 +7,9 @@ Seconds always count from the start of the original recording.
 from __future__ import annotations
 
 import bisect
-import re
 from functools import cached_property
 
 from pydantic import BaseModel, ConfigDict, Field
-
-_TOKEN = re.compile(r"\S+")
-
 
 class Word(BaseModel):
     """One spoken word.
@@ -49,9 +45,8 @@ class Transcript(BaseModel):
 
     @classmethod
     def from_text(cls, text: str, source: str = "") -> Transcript:
-        """A transcript of written text: words are what stands between spaces, without times."""
-        words = tuple(Word(chars=m.span()) for m in _TOKEN.finditer(text))
-        return cls(text=text, words=words, source=source)
+        """A transcript of written text: it has no words, since those only carry times and probabilities."""
+        return cls(text=text, source=source)
 
     @cached_property
     def _starts(self) -> list[int]:

@@ -99,7 +99,7 @@ def _set_aside(words: Words, mentions: list[Mention], cue: Mention, sort: str) -
         elif (
             sort == "past_visit"
             and m.has("drum", "canal")
-            and {"last", "previous", "visit"} & set(words.text[cue.start : cue.end])
+            and {"previous", "visit", "time"} & set(words.text[cue.start : cue.end])
         ):
             m.aside = REASONS[sort]
         elif sort == "past_visit" and words.text[cue.end - 1] == "ago" and m.has("symptom"):

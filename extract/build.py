@@ -223,6 +223,8 @@ class Builder:
     def _compares_ears(self, m: Mention) -> bool:
         """Whether "the same" speaks of the other ear or of wax."""
         here = [o for o in self.mentions if self.words.sentence[o.start] == self.words.sentence[m.start]]
+        if any(o.kind == "hearing_outcome" for o in here):
+            return False
         return m.value == "as_other" or len(self.doc._.ears.get(m.visit, [])) > 1 or any(o.has("ear_cue") or o.readings.get("head") == "wax" for o in here)
 
     def _copied_wax(self, mine: list[Mention], live: list[Mention], index: int) -> list[Wax]:

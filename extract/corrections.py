@@ -25,8 +25,9 @@ _CLASSES = ("length", "percent", "size", "interval", "ear_cue", "colour", "consi
 _NUMERIC = frozenset({"length", "percent", "size", "interval", "bare"})
 _BACK = {"no": 9, "strong": 16, "icao": 30}
 _AHEAD = {"no": 13, "strong": 9, "icao": 16}
-_NEAR = 5
+_NEAR = 9
 """Words after a plain "no" within which a bare number may replace a measure."""
+_CLOCK = frozenset({"after", "at", "till", "until", "by", "before", "room", "past"})
 _NEEDS_FIRM = frozenset({"instrument", "history", "symptom", "agent"})
 _STRIKES = frozenset({"strike", "scratch", "scrap", "take", "takes"})
 _FIRM = frozenset({"sorry", "mean", "meant", "pardon", "mistake", "lie", "say"})
@@ -92,7 +93,7 @@ def _correct(words: Words, mentions: list[Mention], first: int, last: int) -> No
     for new in after:
         if "correction" in new.readings or "visit" in new.readings:
             break
-        olds = _same_class(before, new, firm, sort != "no" or new.start - end <= _NEAR)
+        olds = _same_class(before, new, firm, sort != "no" or _stands_in(row, end, new))
         if not olds:
             continue
         if _same_value(olds[0], new):
@@ -119,6 +120,11 @@ def _denies_it(row: list[str], end: int) -> bool:
                      ["she", "'s", "not"], ["it", "was", "n't"]):  # fmt: skip
         return True
     return said[:1] == ["that"] and bool(RELATIVES & set(said))
+
+
+def _stands_in(row: list[str], end: int, new: Mention) -> bool:
+    """Whether a bare number after a plain "no" can stand in for a measure ("no, I had the ruler upside down, four")."""
+    return new.start - end <= _NEAR and row[new.start - 1] not in _CLOCK
 
 
 def _limit(row: list[str], at: int, ahead: int) -> int:

@@ -99,6 +99,10 @@ def words(doc: Doc) -> Doc:
             texts += [low[0], "."]
             tokens += [i, i]
             continue
+        if low[-1] == "." and low[:-1].isalnum() and any(c.isdigit() for c in low):
+            texts += [low[:-1], "."]
+            tokens += [i, i]
+            continue
         if low[-3:] == "'ll" and len(low) > 3:
             texts += [known.get(low[:-3], low[:-3]), "'ll"]
             tokens += [i, i]

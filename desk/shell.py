@@ -5,8 +5,11 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
+import sys
 import traceback
+from collections.abc import Iterator
 from typing import Any, NoReturn
 
 import click
@@ -56,3 +59,17 @@ class Desk(click.Group):
 
 def _leave(ctx: click.Context, code: int) -> NoReturn:
     ctx.exit(code)
+
+
+@contextlib.contextmanager
+def leave_at_once() -> Iterator[None]:
+    """End the program as soon as it was interrupted, without waiting for what is still being recognised."""
+    try:
+        yield
+    except (SystemExit, KeyboardInterrupt) as end:
+        if isinstance(end, SystemExit) and end.code != INTERRUPTED:
+            raise
+        for stream in (sys.stdout, sys.stderr):
+            with contextlib.suppress(OSError):
+                stream.flush()
+        os._exit(INTERRUPTED)

@@ -59,12 +59,15 @@ def transcribe(
         first = heard(hearer, recording, clip)
         return second_look.fill(recording, clip, first, lambda gap: heard(hearer, recording, gap, plain=True))
 
-    with ThreadPoolExecutor(int(settings.get("workers") or 1)) as pool:
+    pool = ThreadPoolExecutor(int(settings.get("workers") or 1))
+    try:
         for clip, (found, missed) in zip(clips, pool.map(listen, clips), strict=True):
             words += found
             unheard += missed
             if progress:
                 progress(clip.stretches[-1].end / read.RATE, recording.seconds)
+    finally:  # an interrupt does not wait for the clips that are being heard
+        pool.shutdown(wait=False, cancel_futures=True)
     if progress:
         progress(recording.seconds, recording.seconds)
     text, spoken = join(words, recording.seconds)

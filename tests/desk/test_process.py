@@ -6,6 +6,7 @@ import contextlib
 import os
 import pty
 import signal
+import sqlite3
 import subprocess
 import sys
 import threading
@@ -69,6 +70,25 @@ def test_an_interrupt_ends_quietly(alone: dict[str, str], tmp_path: Path) -> Non
         told = process.communicate(timeout=20)
     assert told == (b"", b"")
     assert process.returncode == 130
+
+
+@pytest.mark.recogniser
+def test_an_interrupt_does_not_wait_for_what_is_being_recognised(alone: dict[str, str]) -> None:
+    """The limit allows for a busy machine; on a quiet one it takes well under a second."""
+    sample = Path(__file__).parents[2] / "sample_audio" / "teaching_session.opus"
+    command = [*EARSIDE, "extract", str(sample)]
+    with subprocess.Popen(command, env=alone, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as process:
+        time.sleep(15)
+        assert process.poll() is None
+        process.send_signal(signal.SIGINT)
+        began = time.monotonic()
+        told = process.communicate(timeout=20)
+    assert time.monotonic() - began < 3
+    assert told == (b"", b"")
+    assert process.returncode == 130
+    with sqlite3.connect(Path(alone["EARSIDE_DATA"]) / "earside.db") as db:
+        assert db.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+        assert db.execute("SELECT count(*) FROM recordings").fetchone() == (0,)
 
 
 def test_a_closed_pipe_ends_quietly(alone: dict[str, str]) -> None:

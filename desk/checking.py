@@ -1,45 +1,34 @@
-"""The commands for those who check Earside: how well it reads, and why it recorded what it did."""
-# ruff: noqa: PLC0415
+"""For those who check Earside: how well it reads, why it recorded what it did, what a clinic adds to it."""
 
 from __future__ import annotations
 
 import json
 import os
-from typing import TYPE_CHECKING
+from pathlib import Path
 
 import click
 from rich import box
 from rich.table import Table
 
-from desk import listing, sources
+from desk import listing, own_words, sources
+from desk.explained import as_data, explained
 from desk.lines import clean
 from desk.progress import bar
 from desk.shell import say
+from extract import evaluate as evaluation
+from extract.build import Builder
+from extract.evaluate import Evaluation
+from extract.explain import explain as explain_doc
+from extract.gold import load_gold
+from extract.reader import Reader
 
-if TYPE_CHECKING:
-    from extract.evaluate import Evaluation
 
-
-@click.command()
-@click.argument("gold", metavar="GOLD.yaml...", nargs=-1, required=True, type=click.Path())
-@click.option("--misses", is_flag=True, help="List every value that was missed or should not be there.")
-@click.option("--json", "as_json", is_flag=True, help="Print one line of JSON with the result in all.")
-def evaluate(*, gold: tuple[str, ...], misses: bool, as_json: bool) -> None:
-    """Measure the reading against dictations with known records.
-
-    Each GOLD.yaml is a list of dictations with id, text and visits; a clinic can write its own. Shows
-    precision, recall and F1 of every field, and counts the four errors that could hurt somebody.
-
-    \b
-    Example:
-      earside evaluate --misses our_dictations.yaml
-    """
-    from extract import evaluate as evaluation
-    from extract.gold import load_gold
-    from extract.reader import Reader
-
+def evaluate(
+    gold: tuple[str, ...], *, misses: bool, own: Path | None, data: Path | None, as_json: bool
+) -> None:
+    """Print how well dictations of known records are read."""
     known = load_gold(gold)
-    result = evaluation.evaluate(known, Reader())
+    result = evaluation.evaluate(known, Reader(own_words.vocabulary(own, data=data)))
     if as_json:
         click.echo(json.dumps(result.summary()))
         return
@@ -54,37 +43,36 @@ def evaluate(*, gold: tuple[str, ...], misses: bool, as_json: bool) -> None:
     console.print("Could hurt: " + ", ".join(f"{name} {n}" for name, n in result.dangers.items()) + ".")
 
 
-@click.command()
-@click.argument("source", metavar="PATH", type=click.Path())
-@click.option("--model", default="base", show_default=True, help="The recogniser, if PATH is a recording.")
-@click.option("--json", "as_json", is_flag=True, help="Print one line of JSON.")
-def explain(*, source: str, model: str, as_json: bool) -> None:
-    """Show what became of every phrase that was said.
-
-    Prints the words of PATH (a recording, a saved transcript or a text file). What was recorded from a
-    phrase stands behind it in [ ], why a phrase was not recorded in { }. Below, the rule that took each.
-    Nothing is kept.
-
-    \b
-    Example:
-      earside explain morning.m4a
-    """
-    from desk.explained import as_data, explained
-    from extract.build import Builder
-    from extract.explain import explain as explain_doc
-    from extract.reader import Reader
-
+def explain(source: str, *, model: str, own: Path | None, data: Path | None, as_json: bool) -> None:
+    """Print the words of a source with what became of each phrase."""
+    reader = Reader(own_words.vocabulary(own, data=data))
     with bar(os.path.basename(source)) as progress:
         reading = sources.read(source, model=model, progress=progress)
     if reading.is_silent:
         say(f"{source}: no speech found")
         return
-    doc = Reader().annotate(reading.transcript.text)
+    doc = reader.annotate(reading.transcript.text)
     found = explain_doc(doc, Builder(doc, reading.transcript).visits())
     if as_json:
         click.echo(json.dumps({"source": source, "stretches": as_data(found)}))
     else:
         listing.console(width=100).print(explained(found))
+
+
+def vocabulary(file: Path | None, *, data: Path | None) -> None:
+    """Print what a clinic's own words add."""
+    usual = own_words.usual_file(data)
+    if file is None and not usual.exists():
+        say(f"There are no words of your own yet. Write them in {usual}; README.md shows how.")
+        return
+    found = own_words.check(file or usual)
+    known = f"; {found.known} known already" if found.known else ""
+    count = sum(map(len, found.added.values()))
+    click.echo(f"{file or usual}: can be used. New phrases: {count}{known}.")
+    for (kind, value), phrases in found.added.items():
+        click.echo(f"  {kind}, {value}: {', '.join(map(clean, phrases))}")
+    if file is not None and count:
+        say(f"Next: put it in {usual} for every reading, or use it once with --vocabulary {file}")
 
 
 def _fields(result: Evaluation) -> Table:

@@ -6,43 +6,12 @@ Slow imports come after parsing, so that help is quick.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 import click
 
-from desk.shell import Desk
-
-_sources = click.argument("sources", metavar="PATH...", nargs=-1, required=True, type=click.Path())
-_model = click.option(
-    "--model",
-    default="base",
-    show_default=True,
-    help="The recogniser: base, tiny.en (quicker, less sure), or the folder of a larger one you have.",
-)
-_folder = click.Path(path_type=Path)
-_data = click.option(
-    "--data",
-    type=_folder,
-    metavar="DIR",
-    help="Keep visits in this folder instead of your own data folder. EARSIDE_DATA does the same.",
-)
-_as_json = click.option("--json", "as_json", is_flag=True, help="Print JSON, one object a line.")
-
-
-def _form(command: Callable[..., Any]) -> Callable[..., Any]:
-    """The two ways of printing records for programs."""
-    full = click.option(
-        "--full",
-        "form",
-        flag_value="full",
-        help="Print one line of JSON for each, with the words and times behind every value.",
-    )
-    plain = click.option(
-        "--plain", "form", flag_value="plain", help="Print one line of JSON for each, the values alone."
-    )
-    return plain(full(command))
+from desk import options
+from desk.shell import Desk, leave_at_once
 
 
 @click.group(cls=Desk, context_settings={"help_option_names": ["-h", "--help"]})
@@ -60,15 +29,15 @@ def cli() -> None:
 
 
 @cli.command()
-@_sources
-@_model
+@options.sources
+@options.model
 @click.option(
     "--save",
-    type=_folder,
+    type=options.FOLDER,
     metavar="DIR",
     help="Save each transcript as a file in this folder; `earside extract` reads it.",
 )
-@_as_json
+@options.as_json
 def transcribe(*, sources: tuple[str, ...], model: str, save: Path | None, as_json: bool) -> None:
     """Write down what recordings say.
 
@@ -85,21 +54,28 @@ def transcribe(*, sources: tuple[str, ...], model: str, save: Path | None, as_js
 
 
 @cli.command()
-@_sources
-@_model
-@_data
+@options.sources
+@options.model
+@options.vocabulary
+@options.data
 @click.option(
     "--replace", is_flag=True, help="Replace this recording's visits even if someone has worked on them."
 )
-@_form
+@options.form
 def extract(
-    *, sources: tuple[str, ...], model: str, data: Path | None, replace: bool, form: str | None
+    *,
+    sources: tuple[str, ...],
+    model: str,
+    vocabulary: Path | None,
+    data: Path | None,
+    replace: bool,
+    form: str | None,
 ) -> None:
     """Make visit records from what was said.
 
     PATH is any recording or video, a transcript saved by Earside, or a text file. The drafts are kept
     on this computer and shown with the words behind every value. With --plain or --full they are only
-    printed, and nothing is kept.
+    printed, and nothing is kept. Among several files, those that are no dictations are passed over.
 
     \b
     Example:
@@ -109,15 +85,15 @@ def extract(
     from desk import work
 
     if form:
-        work.extract_only(sources, model=model, form=form)
+        work.extract_only(sources, model=model, own=vocabulary, data=data, form=form)
     else:
-        work.extract(sources, model=model, data=data, replace=replace)
+        work.extract(sources, model=model, own=vocabulary, data=data, replace=replace)
 
 
 @cli.command()
 @click.argument("visit", type=int, required=False)
-@_data
-@_form
+@options.data
+@options.form
 def show(*, visit: int | None, data: Path | None, form: str | None) -> None:
     """Show a visit: this number, or the latest.
 
@@ -132,8 +108,8 @@ def show(*, visit: int | None, data: Path | None, form: str | None) -> None:
 
 
 @cli.command(name="list")
-@_data
-@_as_json
+@options.data
+@options.as_json
 def list_(*, data: Path | None, as_json: bool) -> None:
     """List the visits kept, the latest first.
 
@@ -148,8 +124,8 @@ def list_(*, data: Path | None, as_json: bool) -> None:
 
 @cli.command()
 @click.argument("words", nargs=-1, required=True)
-@_data
-@_as_json
+@options.data
+@options.as_json
 def search(*, words: tuple[str, ...], data: Path | None, as_json: bool) -> None:
     """Find recordings by what was said.
 
@@ -167,8 +143,8 @@ def search(*, words: tuple[str, ...], data: Path | None, as_json: bool) -> None:
 
 
 @cli.command()
-@_model
-@click.option("--data", type=_folder, metavar="DIR", help="Keep the invented visit in this folder.")
+@options.model
+@click.option("--data", type=options.FOLDER, metavar="DIR", help="Keep the invented visit in this folder.")
 def demo(*, model: str, data: Path | None) -> None:
     """Try Earside on a sample recording.
 
@@ -182,6 +158,69 @@ def demo(*, model: str, data: Path | None) -> None:
     from desk import work
 
     work.demo(model=model, data=data)
+
+
+@cli.command()
+@click.argument("source", metavar="PATH", type=click.Path())
+@options.model
+@options.vocabulary
+@options.data
+@click.option("--json", "as_json", is_flag=True, help="Print one line of JSON.")
+def explain(*, source: str, model: str, vocabulary: Path | None, data: Path | None, as_json: bool) -> None:
+    """Show what became of every phrase.
+
+    Prints the words of PATH (a recording, a saved transcript or a text file). What was recorded from a
+    phrase stands behind it in [ ], why a phrase was not recorded in { }. Below, the rule that took each.
+    Nothing is kept.
+
+    \b
+    Example:
+      earside explain morning.m4a
+    """
+    from desk import checking
+
+    checking.explain(source, model=model, own=vocabulary, data=data, as_json=as_json)
+
+
+@cli.command()
+@click.argument("gold", metavar="GOLD.yaml...", nargs=-1, required=True, type=click.Path())
+@click.option("--misses", is_flag=True, help="List every value that was missed or should not be there.")
+@options.vocabulary
+@options.data
+@click.option("--json", "as_json", is_flag=True, help="Print one line of JSON with the result in all.")
+def evaluate(
+    *, gold: tuple[str, ...], misses: bool, vocabulary: Path | None, data: Path | None, as_json: bool
+) -> None:
+    """Measure the reading against known records.
+
+    Each GOLD.yaml is a list of dictations with id, text and visits; a clinic can write its own. Shows
+    precision, recall and F1 of every field, and counts the four errors that could hurt somebody.
+
+    \b
+    Example:
+      earside evaluate --misses our_dictations.yaml
+    """
+    from desk import checking
+
+    checking.evaluate(gold, misses=misses, own=vocabulary, data=data, as_json=as_json)
+
+
+@cli.command()
+@click.argument("file", metavar="[FILE]", required=False, type=click.Path(path_type=Path))
+@options.data
+def vocabulary(*, file: Path | None, data: Path | None) -> None:
+    """Check your clinic's own words.
+
+    Says what is wrong with FILE, or what it adds to the words that Earside knows. Without FILE, checks
+    vocabulary.yaml in the data folder, which every reading uses.
+
+    \b
+    Example:
+      earside vocabulary our_words.yaml
+    """
+    from desk import checking
+
+    checking.vocabulary(file, data=data)
 
 
 @cli.command()
@@ -221,7 +260,8 @@ def completion(*, kind: str) -> None:
 
 def main() -> None:
     """The installed command."""
-    cli(prog_name="earside")
+    with leave_at_once():
+        cli(prog_name="earside")
 
 
 if __name__ == "__main__":

@@ -23,7 +23,16 @@ SOUND_SUFFIXES = frozenset(
 )
 """Files that are taken for sound, whatever is in them."""
 
+OTHER_SUFFIXES = frozenset(
+    ".bmp .gif .jpeg .jpg .jsonl .md .png .py .svg .tif .tiff .yaml .yml".split()  # noqa: SIM905
+)
+"""Files that lie about beside dictations and never are one: pictures, settings, notes, results."""
+
 Progress = Callable[[float, float], None]
+
+
+class NotADictation(BadText):
+    """A file of a sort that is never a dictation, rather than a damaged one."""
 
 
 @dataclass(frozen=True)
@@ -43,10 +52,12 @@ class Reading:
 def read(source: str, *, model: str, progress: Progress | None = None) -> Reading:
     """The transcript of whatever `source` holds; sound is recognised with `model`.
 
-    Raises BadInput (no such file, a folder, empty), BadText, BadRecording, WeightsError.
+    Raises BadInput (no such file, a folder, empty), NotADictation, BadText, BadRecording, WeightsError.
     """
     path = Path(source)
     _check(path, source)
+    if path.suffix.lower() in OTHER_SUFFIXES:
+        raise NotADictation("is not a dictation", where=source, remedy=_NAME_ONE)
     if path.suffix.lower() not in SOUND_SUFFIXES:
         text = _text(path, source)
         if text is not None:
@@ -107,17 +118,21 @@ def _text(path: Path, source: str) -> str | None:
 
 def _transcript(text: str, path: Path, source: str) -> Transcript | None:
     """The text as a transcript that Earside wrote; None if it is not JSON."""
-    if not text.lstrip().startswith("{"):
-        if path.suffix.lower() == ".json":
-            raise BadText("is not a transcript that Earside wrote", where=source, remedy=_MAKE_ONE)
+    if not text.lstrip().startswith("{") and path.suffix.lower() != ".json":
         return None
     try:
-        return Transcript.model_validate(json.loads(text))
-    except (ValueError, ValidationError, RecursionError) as fault:
+        held = json.loads(text)
+        return Transcript.model_validate(held)
+    except ValidationError as fault:
+        # A transcript with a fault must not be passed over: what was dictated would be lost.
+        sort = BadText if isinstance(held, dict) and held.keys() & {"text", "words"} else NotADictation
+        raise sort("is not a transcript that Earside wrote", where=source, remedy=_MAKE_ONE) from fault
+    except (ValueError, RecursionError) as fault:
         raise BadText("is not a transcript that Earside wrote", where=source, remedy=_MAKE_ONE) from fault
 
 
 _MAKE_ONE = "Make one with: earside transcribe --save FOLDER RECORDING"
+_NAME_ONE = "Name a recording, a transcript saved by Earside, or a text saved as .txt."
 
 
 def _written(text: str, source: str) -> Transcript:

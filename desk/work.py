@@ -11,13 +11,14 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from desk import listing, saving, shell, sources
+from desk import heard_amiss, listing, own_words, saving, shell, sources
 from desk.progress import bar
 from desk.sheet import visit_sheet
 from desk.shell import say
 from shared.errors import EarsideError, StoreError
 from shared.record import PlainVisit, Visit
 from shared.store import Recording, Store, data_folder
+from shared.vocabulary import Vocabulary
 
 if TYPE_CHECKING:
     from extract.reader import Reader
@@ -43,9 +44,9 @@ def transcribe(paths: Iterable[str], *, model: str, save: Path | None, as_json: 
     _each(paths, one)
 
 
-def extract_only(paths: Iterable[str], *, model: str, form: str) -> None:
+def extract_only(paths: Iterable[str], *, model: str, own: Path | None, data: Path | None, form: str) -> None:
     """Print the visits of each source as one line of JSON; keep nothing."""
-    reader = _reader()
+    reader = _reader(own_words.vocabulary(own, data=data))
 
     def one(path: str) -> None:
         visits = _visits(reader, _read(path, model))
@@ -54,9 +55,9 @@ def extract_only(paths: Iterable[str], *, model: str, form: str) -> None:
     _each(paths, one)
 
 
-def extract(paths: Iterable[str], *, model: str, data: Path | None, replace: bool) -> None:
+def extract(paths: Iterable[str], *, model: str, own: Path | None, data: Path | None, replace: bool) -> None:
     """Keep the visits of each source, and show them."""
-    reader = _reader()
+    reader = _reader(own_words.vocabulary(own, data=data))
     with Store(data or data_folder()) as store:
 
         def one(path: str) -> None:
@@ -120,23 +121,33 @@ def schema(form: str) -> None:
     click.echo(json.dumps(model.model_json_schema(), indent=2))
 
 
-def _reader() -> Reader:
+def _reader(vocabulary: Vocabulary | None = None) -> Reader:
     # Slow to import, and not needed to look things up.
     from extract.reader import Reader  # noqa: PLC0415
 
-    return Reader()
+    return Reader(vocabulary)
 
 
 def _each(paths: Iterable[str], work: Callable[[str], None]) -> None:
-    """Do `work` on every source; one that fails gets its line, and the others are still done."""
-    codes = set()
+    """Do `work` on every source; one that fails gets its line, and the others are still done.
+
+    What is no dictation is passed over, if there is also something that may be one.
+    """
+    codes, passed, named = set(), list[sources.NotADictation](), 0
     for path in paths:
+        named += 1
         try:
             work(path)
+        except sources.NotADictation as fault:
+            passed.append(fault)
         except (StoreError, BrokenPipeError):
             raise  # the others would meet it too
         except Exception as fault:
             codes.add(shell.report(fault, path))
+    if passed and len(passed) < named:
+        say(f"Passed over, as no dictations: {', '.join(fault.where for fault in passed)}")
+    else:
+        codes |= {shell.report(fault) for fault in passed}
     if codes:
         click.get_current_context().exit(min(codes))
 
@@ -146,8 +157,8 @@ def _read(path: str, model: str) -> sources.Reading:
         reading = sources.read(path, model=model, progress=progress)
     if reading.is_silent:
         say(f"{path}: no speech found")
-    if note := reading.transcript.settings.get("note"):
-        say(f"{path}: {note}")
+    for notice in heard_amiss.notices(reading.transcript):
+        say(f"{path}: {notice.message}")
     return reading
 
 
@@ -155,6 +166,8 @@ def _visits(reader: Reader, reading: sources.Reading) -> list[Visit]:
     visits = reader.read(reading.transcript)
     if not visits and not reading.is_silent:
         say(f"{reading.path}: nothing of ear care was recognised in its words")
+    for visit in visits:
+        visit.notices += heard_amiss.notices(reading.transcript)
     return visits
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sys
 import types
 from collections.abc import Callable
@@ -15,12 +16,16 @@ from desk.cli import cli
 from shared.errors import BadRecording
 from shared.record import Before, Ear, Extent, Notice, Value, Visit, Wax
 from shared.transcript import Transcript, Word
+from shared.vocabulary import Vocabulary
 
 HEARD = "right ear now, maybe hard, sixteen millimetres"
 
 
 class ScriptedReader:
     """Recognises four phrases; makes one visit of any text."""
+
+    def __init__(self, vocabulary: Vocabulary | None = None) -> None:
+        self.vocabulary = vocabulary
 
     def read(self, transcript: Transcript) -> list[Visit]:
         text = transcript.text
@@ -58,13 +63,13 @@ def scripted_transcribe(path: str, *, model: str = "base", progress: object = No
         return Transcript(text="", source=path, duration=3.0, speech=0.0, model=model)
     if "good" not in name:
         raise BadRecording("not a recording that can be read", where=path, remedy="Record again.")
-    written = Transcript.from_text(HEARD, path)
     words = tuple(
-        Word(chars=w.chars, seconds=(60.0 + i, 61.0 + i), probability=0.9)
-        for i, w in enumerate(written.words)
+        Word(chars=m.span(), seconds=(60.0 + i, 61.0 + i), probability=0.9)
+        for i, m in enumerate(re.finditer(r"\S+", HEARD))
     )
-    note = {"note": "the last 2 seconds are missing"} if "damaged" in name else {}
-    return written.model_copy(update={"words": words, "duration": 70.0, "model": model, "settings": note})
+    damage = {"note": "the last 2 seconds are missing", "unheard_seconds": 4.2}
+    settings = damage if "damaged" in name else {}
+    return Transcript(text=HEARD, source=path, words=words, duration=70.0, model=model, settings=settings)
 
 
 @pytest.fixture

@@ -11,10 +11,11 @@ import pytest
 import yaml
 from click.testing import CliRunner, Result
 
-from desk.checking import evaluate, explain
+from desk import checking
+from desk.cli import cli
 from desk.explained import LEGEND
-from desk.shell import Desk
 from extract.reader import Reader
+from shared.vocabulary import Vocabulary
 
 TEXT = "Right ear. Hard brown wax. Suction tube. The drum is intact. No bleeding. It isn't sticky."
 EAR = {
@@ -29,19 +30,19 @@ Call = Callable[..., Result]
 
 
 @cache
-def reader() -> Reader:
-    """One reader for all tests: making one takes a moment."""
-    return Reader()
+def reader(vocabulary: Vocabulary) -> Reader:
+    """One reader for each vocabulary: making one takes a moment."""
+    return Reader(vocabulary)
 
 
 @pytest.fixture
 def call(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Call:
-    """Call a command inside the group that reports failures, in an empty folder."""
+    """Call a command in an empty folder."""
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("NO_COLOR", "1")
-    monkeypatch.setattr("extract.reader.Reader", reader)
-    group = Desk(commands={"evaluate": evaluate, "explain": explain})
-    return lambda *arguments: CliRunner().invoke(group, arguments)
+    monkeypatch.setenv("EARSIDE_DATA", "data")
+    monkeypatch.setattr(checking, "Reader", reader)
+    return lambda *arguments: CliRunner().invoke(cli, arguments)
 
 
 def gold(path: Path, *ears: dict[str, object]) -> None:
@@ -107,7 +108,7 @@ def test_stretches_for_programs(call: Call, tmp_path: Path) -> None:
     assert "".join(s["text"] for s in stretches) == TEXT
     (intact,) = [s for s in stretches if s["text"] == "intact"]
     assert intact["entries"][0]["path"] == "ears[0].after.drum[0]"
-    (sticky,) = [s for s in stretches if s["text"] == "sticky"]
+    (sticky,) = [s for s in stretches if s["text"].endswith("sticky")]
     assert (sticky["sort"], sticky["reason"]) == ("mentioned", "denied")
 
 
@@ -125,3 +126,62 @@ def test_a_source_that_cannot_be_used(call: Call, tmp_path: Path) -> None:
         done = call("explain", name)
         assert (done.exit_code, done.stdout) == (2, "")
         assert says in done.stderr
+
+
+OWN = """
+consistency: {firm: [conker firm, hard as nails or so]}
+instrument: {fine_suction_tube: [little grey one]}
+"""
+
+
+def test_own_words_are_checked_and_told(call: Call, tmp_path: Path) -> None:
+    (tmp_path / "ours.yaml").write_text(OWN)
+    done = call("vocabulary", "ours.yaml")
+    assert done.exit_code == 0, done.output
+    assert done.stdout.splitlines() == [
+        "ours.yaml: can be used. New phrases: 3.",
+        "  consistency, firm: conker firm, hard as nails or so",
+        "  instrument, fine_suction_tube: little grey one",
+    ]
+    assert "data/vocabulary.yaml for every reading" in done.stderr
+
+
+@pytest.mark.parametrize(
+    ("content", "says"),
+    [
+        ("consistency: {crunchy: [toast]}", "consistency has no value 'crunchy'. Values are: hard, firm"),
+        ("texture: {hard: [x]}", "unknown kind 'texture'. Kinds are: "),
+        ("consistency: {firm: [stone hard]}", "“stone hard” means hard already"),
+        ("consistency: {firm: [a (b]}", "a bracket is not closed"),
+        ("consistency: [", "not valid YAML"),
+        ("just words", "expected kinds with values"),
+        ("", "expected kinds with values"),
+        ("[" * 5000, "not valid YAML"),
+    ],
+)
+def test_own_words_that_cannot_be_used(call: Call, tmp_path: Path, content: str, says: str) -> None:
+    (tmp_path / "ours.yaml").write_text(content)
+    (tmp_path / "note.txt").write_text(TEXT)
+    for command in (
+        ["vocabulary", "ours.yaml"],
+        ["extract", "--plain", "--vocabulary", "ours.yaml", "note.txt"],
+    ):
+        done = call(*command)
+        assert (done.exit_code, done.stdout) == (2, "")
+        assert done.stderr.startswith("ours.yaml")
+        assert says in done.stderr
+        assert len(done.stderr.splitlines()) == 1
+
+
+def test_own_words_of_the_data_folder_are_used(call: Call, tmp_path: Path) -> None:
+    (tmp_path / "note.txt").write_text("Right ear. The wax is conker firm, so I used the little grey one.")
+    assert "vocabulary.yaml" in call("vocabulary").stderr  # where to write them
+    assert "fine_suction_tube" not in call("extract", "--plain", "note.txt").stdout
+    (tmp_path / "data").mkdir()
+    (tmp_path / "data" / "vocabulary.yaml").write_text(OWN)
+    assert "New phrases: 3" in call("vocabulary").stdout
+    for command in ("extract", "explain"):
+        flag = "--plain" if command == "extract" else "--json"
+        assert "fine_suction_tube" in call(command, flag, "note.txt").stdout
+    assert "firm" in call("extract", "--plain", "note.txt", "--data", "data").stdout
+    assert "fine_suction_tube" not in call("extract", "--plain", "note.txt", "--data", "else").stdout

@@ -71,6 +71,41 @@ def test_a_bad_source_gets_a_line_and_the_others_are_done(earside: Earside, file
     assert done.exit_code == 2
 
 
+def test_what_is_no_dictation_is_passed_over_among_others(earside: Earside, files: Path) -> None:
+    for name, content in (
+        ("gold.yaml", "[]"),
+        ("other.json", '{"a": 1}'),
+        ("list.json", "[1]"),
+        ("r.md", "ear"),
+    ):
+        (files / name).write_text(content)
+    done = earside(
+        "extract", "--plain", "gold.yaml", "good.wav", "list.json", "note.txt", "other.json", "r.md"
+    )
+    assert [line["source"] for line in lines(done.stdout)] == ["good.wav", "note.txt"]
+    assert done.stderr == "Passed over, as no dictations: gold.yaml, list.json, other.json, r.md\n"
+    assert done.exit_code == 0
+
+
+def test_with_nothing_but_other_files_there_is_nothing_to_do(earside: Earside, files: Path) -> None:
+    for name in ("gold.yaml", "r.md"):
+        (files / name).write_text("[]")
+    done = earside("extract", "--plain", "gold.yaml", "r.md")
+    assert done.stdout == ""
+    assert [line.split(":")[0] for line in done.stderr.splitlines()] == ["gold.yaml", "r.md"]
+    assert done.exit_code == 2
+
+
+def test_a_damaged_transcript_is_never_passed_over(earside: Earside, files: Path) -> None:
+    earside("transcribe", "--save", ".", "good.wav")
+    whole = (files / "good.wav.json").read_text()
+    (files / "cut.json").write_text(whole[:-9])
+    (files / "changed.json").write_text(whole.replace('"speech"', '"spoken"'))
+    done = earside("extract", "--plain", "note.txt", "cut.json", "changed.json")
+    assert [line.split(":")[0] for line in done.stderr.splitlines()] == ["cut.json", "changed.json"]
+    assert done.exit_code == 2
+
+
 @pytest.mark.parametrize(
     ("name", "content", "says"),
     [
@@ -84,6 +119,9 @@ def test_a_bad_source_gets_a_line_and_the_others_are_done(earside: Earside, file
         ("utf16.txt", "right ear".encode("utf-16"), "is UTF-16 text"),
         ("huge.txt", b"right ear " * 2_000_001, "larger than 20 MB of text"),
         ("other.json", b'{"visits": []}', "not a transcript that Earside wrote"),
+        ("gold.yaml", b"- text: right ear", "is not a dictation"),
+        ("README.md", b"right ear", "is not a dictation"),
+        ("drum.PNG", b"\x89PNG\r\n", "is not a dictation"),
         ("list.json", b"[1, 2]", "not a transcript that Earside wrote"),
         ("half.json", b'{"text": "right', "not a transcript that Earside wrote"),
         ("deep.json", b'{"a":' * 100_000, "not a transcript that Earside wrote"),
@@ -161,8 +199,18 @@ def test_a_store_that_cannot_be_used_stops_before_the_work(earside: Earside, fil
 def test_missing_parts_of_a_recording_are_told(earside: Earside, tmp_path: Path) -> None:
     (tmp_path / "good_damaged.wav").write_bytes(b"RIFF\0\0")
     done = earside("extract", "--plain", "good_damaged.wav")
-    assert done.stderr == "good_damaged.wav: the last 2 seconds are missing\n"
+    missing = "The recording is damaged: the last 2 seconds are missing. Add what was said there."
+    assert done.stderr.splitlines() == [
+        f"good_damaged.wav: {missing}",
+        "good_damaged.wav: In 4 seconds of speech no word was recognised. Listen to the recording.",
+    ]
     assert done.exit_code == 0
+    (line,) = lines(earside("extract", "--full", "good_damaged.wav").stdout)
+    told = [notice["message"] for notice in line["visits"][0]["notices"]]  # type: ignore[index]
+    assert missing in told
+    shown = earside("extract", "good_damaged.wav").stdout
+    assert f"1.  {missing}" in shown
+    assert "2.  In 4 seconds of speech no word was recognised." in shown
 
 
 def test_transcribe_prints_the_words(earside: Earside, files: Path) -> None:

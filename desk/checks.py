@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
+from desk import wording
 from desk.lines import Line, clean, sections
 from shared.record import Notice, Value, Visit
 
@@ -22,7 +23,7 @@ class Check:
     guidance: str = ""
 
     @property
-    def words(self) -> set[tuple[int, int] | None]:
+    def words(self) -> set[tuple[int, int]]:
         """Where its words stand in the text."""
         return {value.chars for value in self.about if value.chars}
 
@@ -30,14 +31,24 @@ class Check:
 def checks(visit: Visit) -> list[Check]:
     """What to look at, the weightiest first."""
     notices = sorted(visit.notices, key=lambda notice: -notice.weight)
-    told = {notice.chars for notice in notices}
     ours = [*_unsaid(visit), *_doubtful(visit), *_unclear(visit)]
-    return [*map(_noticed, notices), *(check for check in ours if not told & check.words)]
+    return [*map(_noticed, notices), *(c for c in ours if not any(_tells(n, c) for n in notices))]
+
+
+def _tells(notice: Notice, check: Check) -> bool:
+    """Whether the notice says the same: of these very words, or that words they are part of were unsure."""
+    if notice.chars is None:
+        return False
+    start, end = notice.chars
+    if notice.kind.startswith("uncertain_"):
+        return any(a < end and start < b for a, b in check.words)
+    return (start, end) in check.words
 
 
 def _noticed(notice: Notice) -> Check:
     decide = "To decide before signing: " if notice.must_decide else ""
-    return Check(decide + clean(notice.message), (notice,), clean(notice.guidance))
+    message = clean(notice.message).removesuffix(wording.DEFER).rstrip()  # the sheet says it once
+    return Check(decide + message, (notice,), clean(notice.guidance))
 
 
 def _unsaid(visit: Visit) -> Iterator[Check]:

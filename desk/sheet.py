@@ -20,9 +20,9 @@ def visit_sheet(visit: Visit, *, title: str, status: str) -> RenderableType:
     """The whole sheet. title: which visit this is. status: draft, signed or replaced."""
     parts: list[RenderableType] = [Text(clean(title), "bold"), Text(wording.STATES[status]), Text()]
     if found := checks(visit):
-        parts += [_checks(found), Text()]
+        parts += [Text("Check first", "bold"), Text(wording.DEFER, "dim"), _checks(found), Text()]
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False, expand=False, show_edge=False)
-    table.add_column("")
+    table.add_column("", no_wrap=True)
     table.add_column("Recorded", ratio=2, overflow="fold")
     table.add_column("Words behind it", ratio=3, overflow="fold")
     table.add_column("At", justify="right", no_wrap=True)
@@ -62,12 +62,12 @@ def clock(seconds: float) -> str:
 def _checks(found: list[Check]) -> Table:
     table = Table(box=None, pad_edge=False, show_header=False)
     table.add_column(justify="right", no_wrap=True)
-    table.add_column(ratio=3, overflow="fold")
-    table.add_column(ratio=2, overflow="fold")
+    table.add_column(overflow="fold")
     table.add_column(justify="right", no_wrap=True)
-    table.add_row("", Text("Check first", "bold"))
     for n, check in enumerate(found, 1):
-        message = Text(check.message)
+        message, words = Text(check.message), quote(check.about)
+        if words and words.plain not in check.message:
+            message.append(f" {words.plain}")
         message.append(f"\n{check.guidance}" if check.guidance else "", "dim")
-        table.add_row(f"{n}.", message, quote(check.about), time(check.about))
+        table.add_row(f"{n}.", message, time(check.about))
     return table

@@ -95,3 +95,6 @@ CAUTION = (
     "Earside writes down what was said; it does not diagnose and is not a medical device. "
     "Follow your local protocol and your own professional judgement."
 )
+
+DEFER = "Follow your local protocol and professional judgement."
+"""How every message of the guidance ends; the sheet says it once, above them all."""

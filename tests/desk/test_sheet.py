@@ -15,6 +15,7 @@ from desk import wording
 from desk.checks import checks
 from desk.lines import clean, sections
 from desk.sheet import clock, visit_sheet
+from extract.notices.guidance import guidance
 from shared.record import Ear, Notice, Recall, Value, Visit
 
 
@@ -124,6 +125,21 @@ def test_what_to_check_comes_in_order_of_weight() -> None:
     ]
     visit.notices = [light.model_copy(update={"heard": "maybe a spot", "chars": (0, 12)})]
     assert not any("bleeding" in check.message for check in checks(visit))  # told once is enough
+    uncertain = {"kind": "uncertain_words", "message": "“a bad cuff” was not heard surely.", "chars": (0, 20)}
+    visit.notices = [light.model_copy(update=uncertain)]
+    assert not any(check.message.startswith("Not heard") for check in checks(visit))
+
+
+def test_what_guidance_repeats_is_shown_once() -> None:
+    assert guidance().defer == wording.DEFER
+    notices = [
+        Notice(kind=kind, weight=1, message=f"Look at {kind}. {wording.DEFER}", guidance="source")
+        for kind in "ab"
+    ]
+    sheet = shown(Visit(notices=notices))
+    assert "Look at a." in sheet
+    assert "Look at b." in sheet
+    assert sheet.count(wording.DEFER) == 1
 
 
 @pytest.mark.parametrize(

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from bisect import bisect_left, bisect_right
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 
-from jellyfish import levenshtein_distance
+from rapidfuzz.distance.Levenshtein import distance
 
 from extract.confusions import DENIALS, SIDES, Group, Sounds, Term
 from extract.numbers import STARTERS
@@ -64,18 +65,26 @@ class _Sound:
         bones = skeleton(sound)
         return cls(sound, bones, sum({c: 1 << "PTKFSNL".index(c) for c in bones}.values()), weight(sound))
 
-    def may_be(self, other: _Sound, least: float) -> bool:
-        """Whether two soundings can be alike enough, told cheaply: by their ends, heft and plain edits."""
-        if self.bones[:1] != other.bones[:1] and self.bones[-1:] != other.bones[-1:]:
-            return False
-        heft, others = self.heft, other.heft
-        if abs(heft - others) > (1 - least) * (heft if heft > others else others):
-            return False
-        longer = max(len(self.phones), len(other.phones))
-        return levenshtein_distance(self.phones, other.phones) <= _FAR * longer
+    def may_be(self, other: _Sound) -> bool:
+        """Whether two soundings can be alike enough, told cheaply by plain edits."""
+        far = int(_FAR * max(len(self.phones), len(other.phones)))
+        return distance(self.phones, other.phones, score_cutoff=far) <= far
 
 
 _Entry = tuple[Term, _Sound]
+
+
+class _ByHeft:
+    """Terms in the order of how much there is to hear in them: too short or too long ones are never tried."""
+
+    def __init__(self, entries: Iterable[_Entry]) -> None:
+        self._entries = sorted(entries, key=lambda entry: entry[1].heft)
+        self._hefts = [sound.heft for _, sound in self._entries]
+
+    def like(self, heft: float, least: float) -> list[_Entry]:
+        """The terms that can be alike to a share of `least`, by heft alone."""
+        low = bisect_left(self._hefts, heft * least)
+        return self._entries[low : bisect_right(self._hefts, heft / least)]
 
 
 class SoundAlikes:
@@ -95,12 +104,15 @@ class SoundAlikes:
         self._less: dict[str, list[_Entry]] = {}
         self._least: dict[str, list[_Entry]] = {}
         self._seen: dict[tuple[str, ...], tuple[tuple[Term, float], ...]] = {}
-        self.groups: dict[Group, list[_Entry]] = {}
-        self._alike: dict[tuple[Group, int], list[_Entry]] = {}
+        self.groups: dict[Group, dict[tuple[str, str], list[_Entry]]] = {}
+        self._alike: dict[tuple[Group, int, str, str], _ByHeft] = {}
+        self._filed: dict[str, _ByHeft] = {}
         self._framed: dict[tuple[Group, tuple[str, ...]], tuple[Term, float] | None] = {}
+        self._least_of_all = min((term.group.least for term in sounds.terms), default=1.0)
         for term in sounds.terms:
             sound = _Sound.of(term.words)
-            self.groups.setdefault(term.group, []).append((term, sound))
+            ends = sound.bones[:1], sound.bones[-1:]
+            self.groups.setdefault(term.group, {}).setdefault(ends, []).append((term, sound))
             if len(sound.bones) >= 3:
                 self._whole.setdefault(sound.bones, []).append((term, sound))
                 for key in _shortened(sound.bones):
@@ -149,8 +161,8 @@ class SoundAlikes:
         fixed = self._fixed.intersection(heard)
         least = max(group.framed, _small_edge(heard))
         ranked: list[tuple[float, Term]] = []
-        for term, its_sound in self._of_like_consonants(group, sound.classes):
-            if not sound.may_be(its_sound, least) or not fixed.issubset(term.words):
+        for term, its_sound in self._of_like_consonants(group, sound).like(sound.heft, least):
+            if not fixed.issubset(term.words) or not sound.may_be(its_sound):
                 continue
             likeness = similarity(sound.phones, its_sound.phones)
             if likeness >= least and self._differ_in_sound_only(heard, term, framed=True):
@@ -163,13 +175,21 @@ class SoundAlikes:
             return None
         return best, likeness
 
-    def _of_like_consonants(self, group: Group, classes: int) -> list[_Entry]:
-        """The terms of a group whose consonants differ from these by two classes at most."""
-        known = self._alike.get((group, classes))
+    def _of_like_consonants(self, group: Group, sound: _Sound) -> _ByHeft:
+        """The terms of a group with an end in common whose consonants differ by two classes at most."""
+        first, last, classes = sound.bones[:1], sound.bones[-1:], sound.classes
+        key = (group, classes, first, last)
+        known = self._alike.get(key)
         if known is None:
-            listed = self.groups[group]
-            known = [entry for entry in listed if (entry[1].classes ^ classes).bit_count() <= _FEW]
-            self._alike[group, classes] = known
+            known = self._alike[key] = _ByHeft(
+                [
+                    entry
+                    for ends, listed in self.groups[group].items()
+                    if ends[0] == first or ends[1] == last
+                    for entry in listed
+                    if (entry[1].classes ^ classes).bit_count() <= _FEW
+                ]
+            )
         return known
 
     def _search(self, heard: tuple[str, ...]) -> list[tuple[Term, float]]:
@@ -180,17 +200,31 @@ class SoundAlikes:
             return []
         fixed = self._fixed.intersection(heard)
         edge = _small_edge(heard)
-        found: dict[tuple[str, ...], tuple[Term, float]] = {}
-        for term, its_sound in self._candidates(sound.bones):
-            least = max(term.group.least, edge)
-            if term.words in found or not sound.may_be(its_sound, least) or not fixed.issubset(term.words):
+        found: list[tuple[Term, float]] = []
+        for term, its_sound in self._candidates(sound.bones).like(sound.heft, max(self._least_of_all, edge)):
+            if not fixed.issubset(term.words) or not sound.may_be(its_sound):
                 continue
             likeness = similarity(sound.phones, its_sound.phones)
-            if likeness >= least and self._differ_in_sound_only(heard, term):
-                found[term.words] = (term, likeness)
-        return sorted(found.values(), key=lambda pair: -pair[1])
+            if likeness >= max(term.group.least, edge) and self._differ_in_sound_only(heard, term):
+                found.append((term, likeness))
+        return sorted(found, key=lambda pair: -pair[1])
 
-    def _candidates(self, bones: str) -> Iterator[_Entry]:
+    def _candidates(self, bones: str) -> _ByHeft:
+        """The terms whose consonants are nearly these, and begin or end alike."""
+        known = self._filed.get(bones)
+        if known is None:
+            if len(self._filed) > 20_000:
+                self._filed.clear()
+            first, last = bones[0], bones[-1]
+            near = {
+                term.words: (term, sound)
+                for term, sound in self._near(bones)
+                if sound.bones[0] == first or sound.bones[-1] == last
+            }
+            known = self._filed[bones] = _ByHeft(near.values())
+        return known
+
+    def _near(self, bones: str) -> Iterator[_Entry]:
         """Terms of this skeleton, a class more or less (two of a long one) or, unless short, one other."""
         yield from self._whole.get(bones, ())
         yield from self._less.get(bones, ())

@@ -41,8 +41,8 @@ _LETTERS = dict(
         strict=True,
     )
 )  # fmt: skip
-_RULES = [
-    (re.compile(pattern), phones)
+_RULES: list[tuple[str, str | None]] = [
+    (pattern, phones)
     for pattern, phones in (
         (r"^x", "z"), (r"^kn", "n"), (r"^wr", "r"), (r"^wh", "w"), (r"^gn", "n"), (r"^ps", "s"),
         (r"mb(?=s?$)", "m"),
@@ -54,7 +54,7 @@ _RULES = [
         (r"q", "k"), (r"x", "ks"),
         (r"sc(?=[eiy])", "s"), (r"cc(?=[eiy])", "ks"), (r"c(?=[eiy])", "s"), (r"c", "k"), (r"gue?$", "g"),
         (r"gu(?=[aei])", "g"), (r"^g(?=e[tea]|i)", "g"), (r"gg", "g"), (r"g(?=[eiy])", "J"), (r"gh", "g"),
-        (r"([bdfglmnprstzkv])(?=\1)", ""), (r"(?<=[td])ed$", "Id"), (r"(?<=[^aeiou])ed$", "d"),
+        (r"(?P<twin>[bdfglmnprstzkv])(?=(?P=twin))", ""), (r"(?<=[td])ed$", "Id"), (r"(?<=[^aeiou])ed$", "d"),
         (r"(?<=[bcdfgkptszx])les?$", "@l"), (r"(?<=[^aeiouy])ies?$", "i"), (r"e?y$", "i"), (r"eau", "O"),
         (r"ear(?=[lnt])", "3r"), (r"e[ae]r|ere$|ier", "ir"), (r"air|are$", "er"), (r"o[uao]r|ore", "or"),
         (r"ar(?![aeiour])", "Ar"), (r"[eiu]r(?![aeiour])", "3r"), (r"ee|ea|ie|ei", "i"), (r"oo", "U"),
@@ -65,9 +65,12 @@ _RULES = [
         "j"),
         (r"(?<=[^aeiou])e$", ""), (r"a$", "@"), (r"o$", "O"), (r"u$", "U"), (r"i$", "i"),
         (r"a", "a"), (r"e", "e"), (r"i", "I"), (r"o", "o"), (r"u", "u"), (r"y", "I"),
-        (r"([bdfghjklmnprstvwz])", r"\1"),
+        (r"[bdfghjklmnprstvwz]", None),
     )
 ]  # fmt: skip
+_PHONES = {f"rule{i}": sound for i, (_, sound) in enumerate(_RULES)}
+_ANY_RULE = re.compile("|".join(f"(?P<rule{i}>{pattern})" for i, (pattern, _) in enumerate(_RULES)))
+"""All rules at once, the first that fits; a letter that stands for itself has no phones of its own."""
 
 
 @lru_cache(maxsize=20_000)
@@ -79,14 +82,11 @@ def phones(word: str) -> str:
     out: list[str] = []
     at = 0
     while at < len(word):
-        for rule, sound in _RULES:
-            found = rule.match(word, at)
-            if found:
-                out.append(found.expand(sound) if "\\" in sound else sound)
-                at = max(found.end(), at + 1)
-                break
-        else:
-            at += 1
+        found = _ANY_RULE.match(word, at)
+        if found and found.lastgroup:
+            sound = _PHONES[found.lastgroup]
+            out.append(word[at] if sound is None else sound)
+        at = max(found.end() if found else 0, at + 1)
     return "".join(out)
 
 

@@ -75,7 +75,8 @@ def extract(
 
     PATH is any recording or video, a transcript saved by Earside, or a text file. The drafts are kept
     on this computer and shown with the words behind every value. With --plain or --full they are only
-    printed, and nothing is kept. Among several files, those that are no dictations are passed over.
+    printed, and nothing is kept. Among several files, those that are no dictations, and texts that
+    go with a recording by their name, are passed over.
 
     \b
     Example:

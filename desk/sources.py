@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import codecs
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -66,6 +66,17 @@ def read(source: str, *, model: str, progress: Progress | None = None) -> Readin
                 Reading(path, "transcript", ours) if ours else Reading(path, "text", _written(text, source))
             )
     return Reading(path, "sound", _heard(path, source, model, progress))
+
+
+def written_out(paths: Sequence[str]) -> list[str]:
+    """Of these paths, the texts and saved transcripts whose recording is among them too.
+
+    `a.txt` and `a.opus.json` go with `a.opus`. To read both would make the same visit twice.
+    """
+    recordings = {Path(path) for path in paths if Path(path).suffix.lower() in SOUND_SUFFIXES}
+    bare = {recording.with_suffix("") for recording in recordings}
+    goes_with = {".txt": bare, ".json": recordings}
+    return [p for p in paths if Path(p).with_suffix("") in goes_with.get(Path(p).suffix.lower(), ())]
 
 
 def _check(path: Path, source: str) -> None:

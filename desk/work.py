@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import os
 import tempfile
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -27,7 +27,7 @@ DEMO = "right_ear.opus"
 _NOTHING_KEPT = "No visit is kept yet. Start with: earside extract RECORDING"
 
 
-def transcribe(paths: Iterable[str], *, model: str, save: Path | None, as_json: bool) -> None:
+def transcribe(paths: Sequence[str], *, model: str, save: Path | None, as_json: bool) -> None:
     """Print what was said, or save it as transcript files in the folder `save`."""
 
     def one(path: str) -> None:
@@ -44,7 +44,7 @@ def transcribe(paths: Iterable[str], *, model: str, save: Path | None, as_json: 
     _each(paths, one)
 
 
-def extract_only(paths: Iterable[str], *, model: str, own: Path | None, data: Path | None, form: str) -> None:
+def extract_only(paths: Sequence[str], *, model: str, own: Path | None, data: Path | None, form: str) -> None:
     """Print the visits of each source as one line of JSON; keep nothing."""
     reader = _reader(own_words.vocabulary(own, data=data))
 
@@ -55,7 +55,7 @@ def extract_only(paths: Iterable[str], *, model: str, own: Path | None, data: Pa
     _each(paths, one)
 
 
-def extract(paths: Iterable[str], *, model: str, own: Path | None, data: Path | None, replace: bool) -> None:
+def extract(paths: Sequence[str], *, model: str, own: Path | None, data: Path | None, replace: bool) -> None:
     """Keep the visits of each source, and show them."""
     reader = _reader(own_words.vocabulary(own, data=data))
     with Store(data or data_folder()) as store:
@@ -128,26 +128,31 @@ def _reader(vocabulary: Vocabulary | None = None) -> Reader:
     return Reader(vocabulary)
 
 
-def _each(paths: Iterable[str], work: Callable[[str], None]) -> None:
+def _each(paths: Sequence[str], work: Callable[[str], None]) -> None:
     """Do `work` on every source; one that fails gets its line, and the others are still done.
 
-    What is no dictation is passed over, if there is also something that may be one.
+    Among several, what is no dictation or goes with a recording that is also named is passed over.
     """
-    codes, passed, named = set(), list[sources.NotADictation](), 0
+    codes, strangers = set(), list[sources.NotADictation]()
+    written_out = sources.written_out(paths)
     for path in paths:
-        named += 1
+        if path in written_out:
+            continue
         try:
             work(path)
         except sources.NotADictation as fault:
-            passed.append(fault)
+            strangers.append(fault)
         except (StoreError, BrokenPipeError):
             raise  # the others would meet it too
         except Exception as fault:
             codes.add(shell.report(fault, path))
-    if passed and len(passed) < named:
-        say(f"Passed over, as no dictations: {', '.join(fault.where for fault in passed)}")
+    if written_out:
+        say(f"Passed over, as their recordings are read: {', '.join(written_out)}")
+    if len(strangers) < len(paths):
+        if strangers:
+            say(f"Passed over, as no dictations: {', '.join(fault.where for fault in strangers)}")
     else:
-        codes |= {shell.report(fault) for fault in passed}
+        codes |= {shell.report(fault) for fault in strangers}
     if codes:
         click.get_current_context().exit(min(codes))
 

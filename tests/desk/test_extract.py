@@ -87,6 +87,17 @@ def test_what_is_no_dictation_is_passed_over_among_others(earside: Earside, file
     assert done.exit_code == 0
 
 
+def test_a_recording_and_its_words_make_one_visit(earside: Earside, files: Path) -> None:
+    assert earside("transcribe", "--save", ".", "good.wav").exit_code == 0
+    (files / "good.txt").write_text(NOTE)
+    done = earside("extract", "--plain", "./good.txt", "good.wav", "good.wav.json", "note.txt")
+    assert [line["source"] for line in lines(done.stdout)] == ["good.wav", "note.txt"]
+    assert done.stderr == "Passed over, as their recordings are read: ./good.txt, good.wav.json\n"
+    assert done.exit_code == 0
+    for alone in ("good.txt", "good.wav.json"):
+        assert len(lines(earside("extract", "--plain", alone, "note.txt").stdout)) == 2
+
+
 def test_with_nothing_but_other_files_there_is_nothing_to_do(earside: Earside, files: Path) -> None:
     for name in ("gold.yaml", "r.md"):
         (files / name).write_text("[]")

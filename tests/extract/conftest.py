@@ -37,7 +37,7 @@ def visit(read: Callable[[str], list[Plain]]) -> Callable[[str], Plain]:
 
 @pytest.fixture(scope="session")
 def sides(visit: Callable[[str], Plain]) -> Callable[[str], dict[str, Plain]]:
-    """What is said -> the ears of its one visit by side; ears without a side are numbered: unstated, unstated2."""
+    """What is said -> the ears of its one visit by side; those without one: unstated, unstated2."""
 
     def by_side(said: str) -> dict[str, Plain]:
         found: dict[str, Plain] = {}
@@ -53,7 +53,7 @@ def sides(visit: Callable[[str], Plain]) -> Callable[[str], dict[str, Plain]]:
 
 @pytest.fixture(scope="session")
 def wax(sides: Callable[[str], dict[str, Plain]]) -> Callable[[str], dict[str, str]]:
-    """What is said of one ear -> its layers of wax, each with its kinds and colours: {"surface": "hard brown"}."""
+    """What is said of one ear -> its layers of wax: {"surface": "hard brown"}."""
 
     def layers(said: str) -> dict[str, str]:
         ears = list(sides(said).values())

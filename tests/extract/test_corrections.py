@@ -1,8 +1,8 @@
 """Self-corrections: the last word stands.
 
-CORRECTION: an error was made, the right version follows; DISREGARD: take it as not sent (ICAO Annex 10 vol. II,
-5.2.1.5.8). The last right words may be repeated after CORRECTION before the right version (SERA.14075(c)); a
-bare "correct" or "confirm" corrects nothing.
+CORRECTION: an error was made, the right version follows; DISREGARD: take it as not sent (ICAO Annex 10 vol.
+II, 5.2.1.5.8). The last right words may be repeated after CORRECTION before the right version
+(SERA.14075(c)); a bare "correct" or "confirm" corrects nothing.
 """
 
 from collections.abc import Callable
@@ -86,21 +86,37 @@ def test_sides(sides: Callable[[str], dict[str, Any]], said: str, found: list[st
         ("Drum perforated, correction, retracted.", "before", "drum", ["retracted"]),
         ("Drum dull. Disregard that. Wax hard.", "before", "drum", None),
         ("Canal narrow. Wax is hard, disregard.", "before", "wax", None),
-        ("Wax, eighteen gauge, no, twenty gauge sucker.", "procedure", "instruments",
-         [{"name": "suction_tube", "size": "20G"}]),
+        (
+            "Wax, eighteen gauge, no, twenty gauge sucker.",
+            "procedure",
+            "instruments",
+            [{"name": "suction_tube", "size": "20G"}],
+        ),
         ("Wax. Crocodile forceps, correction, wax hook.", "procedure", "instruments", [{"name": "wax_hook"}]),
-        ("Wax. Crocodile forceps, sorry, I mean the hook.", "procedure", "instruments", [{"name": "wax_hook"}]),
+        ("Wax. Crocodiles, sorry, I mean the hook.", "procedure", "instruments", [{"name": "wax_hook"}]),
         ("Hard wax, sucker. All out. No, some left.", "after", "clearance", "partial"),
         # near misses: a denial is no correction, and another class is none either
         ("The wax is brown, no blood.", "before", "wax", [{"where": "whole", "colour": ["brown"]}]),
-        ("The wax is brown and hard, no black bits.", "before", "wax",
-         [{"where": "whole", "consistency": ["hard"], "colour": ["brown"]}]),
-        ("Wax. Crocodile forceps, then the hook.", "procedure", "instruments",
-         [{"name": "crocodile_forceps"}, {"name": "wax_hook"}]),
-        ("The position is correct, the wax is hard.", "before", "wax",
-         [{"where": "whole", "consistency": ["hard"]}]),
+        (
+            "The wax is brown and hard, no black bits.",
+            "before",
+            "wax",
+            [{"where": "whole", "consistency": ["hard"], "colour": ["brown"]}],
+        ),
+        (
+            "Wax. Crocodile forceps, then the hook.",
+            "procedure",
+            "instruments",
+            [{"name": "crocodile_forceps"}, {"name": "wax_hook"}],
+        ),
+        (
+            "The position is correct, the wax is hard.",
+            "before",
+            "wax",
+            [{"where": "whole", "consistency": ["hard"]}],
+        ),
     ],
-)  # fmt: skip
+)
 def test_findings(
     sides: Callable[[str], dict[str, Any]], said: str, part: str, field: str, value: Any
 ) -> None:
@@ -114,7 +130,7 @@ def test_findings(
 @pytest.mark.parametrize(
     ("said", "section", "field", "value"),
     [
-        ("See her in six months. No, make that four months.", "plan", "recall", {"number": 4, "unit": "months"}),
+        ("See her in six months. No, make that four.", "plan", "recall", {"number": 4, "unit": "months"}),
         ("Back in six, sorry, three weeks.", "plan", "recall", {"number": 3, "unit": "weeks"}),
         ("Recall six months, correction, recall one year.", "plan", "recall", {"number": 1, "unit": "years"}),
         ("Back in six months, no sooner.", "plan", "recall", {"number": 6, "unit": "months"}),
@@ -123,7 +139,7 @@ def test_findings(
         ("Refer to ENT, urgent, no waiting.", "plan", "referral", {"to": "ent", "urgency": "urgent"}),
         ("She hears better. Sorry, no better.", "outcome", "hearing", "unchanged"),
     ],
-)  # fmt: skip
+)
 def test_plan(visit: Callable[[str], Any], said: str, section: str, field: str, value: Any) -> None:
     assert visit(f"{BEFORE}All out. Drum intact. {said}").get(section, {}).get(field) == value
 

@@ -1,7 +1,7 @@
 """Measures: lengths in millimetres, percentages, instrument sizes, intervals, references.
 
-Outside checks: the inch is 25.4 mm exactly (international yard and pound agreement, 1959); inches, centimetres
-and millimetres are converted as pint's unit registry converts them.
+Outside checks: the inch is 25.4 mm exactly (international yard and pound agreement, 1959); inches,
+centimetres and millimetres are converted as pint's unit registry converts them.
 """
 
 from collections.abc import Callable

@@ -7,15 +7,18 @@ decimals. It knows no fractions and no "point eight" without a nought, so those 
 from fractions import Fraction
 
 import pytest
-from text_to_num import alpha2digit
+from text_to_num import alpha2digit  # type: ignore[import-untyped]
 
 from extract.numbers import digits_at, number_at, numbers
 
-ONES = (
-    "zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen "
-    "seventeen eighteen nineteen"
-).split()
-TENS = "twenty thirty forty fifty sixty seventy eighty ninety".split()
+ONES = [
+    "zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine",
+    "ten", "eleven", "twelve", "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen",
+    "nineteen",
+]  # fmt: skip
+TENS = [
+    "twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety",
+]  # fmt: skip
 
 
 def spoken(n: int, joint: str) -> str:
@@ -96,7 +99,7 @@ def test_numbers_in_running_words_agree_with_text2num() -> None:
 )
 def test_a_number_and_where_it_ends(said: str, value: str | None, length: int) -> None:
     found = number_at(said.split(), 0)
-    assert (found.value, found.end) == (Fraction(value), length) if value else found is None
+    assert (found and (found.value, found.end)) == ((Fraction(value), length) if value else None)
 
 
 @pytest.mark.parametrize(

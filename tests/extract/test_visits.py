@@ -1,6 +1,7 @@
 """Where one patient's visit ends and the next begins, and the reference each is dictated under."""
 
 from collections.abc import Callable
+from itertools import pairwise
 from typing import Any
 
 import pytest
@@ -101,7 +102,7 @@ def test_visits_lie_in_order_and_do_not_overlap(reader: Reader, said: str) -> No
     assert all(extents)
     places = [e.chars for e in extents if e]
     assert places == sorted(places)
-    assert all(a[1] <= b[0] for a, b in zip(places, places[1:], strict=False))
+    assert all(a[1] <= b[0] for a, b in pairwise(places))
     assert all(0 < e.confidence <= 1 for e in extents if e)
     assert extents[0] is not None
     assert extents[0].confidence == 1

@@ -1,0 +1,198 @@
+"""What happens next, what an oil or water was for, and how the patient hears afterwards."""
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+WORK = "Left ear. Hard wax. Zoellner sucker, all out. Drum intact. "
+
+
+@pytest.mark.parametrize(
+    ("said", "recall"),
+    [
+        ("Back in six months.", (6, "months")),
+        ("See her in a year.", (1, "years")),
+        ("Recall twelve months.", (12, "months")),
+        ("Review in a fortnight.", (2, "weeks")),
+        ("Follow-up in three weeks.", (3, "weeks")),
+        ("I'd like to see him again in ten days.", (10, "days")),
+        ("Come back in a couple of weeks.", (2, "weeks")),
+        pytest.param(
+            "Book her in for six months' time.",
+            (6, "months"),
+            marks=pytest.mark.xfail(reason="six months' time with its apostrophe is missed", strict=True),
+        ),
+        ("See him in half a year.", (6, "months")),
+        ("Annual recall.", (1, "years")),
+        ("We'll see you in, let's say, four months.", (4, "months")),
+        # near misses
+        ("It was blocked for six months.", None),
+        ("She was last here six months ago.", None),
+        ("He's six years old.", None),
+        ("Oil for a week.", None),
+        ("It took six minutes.", None),
+        ("No need to come back.", None),
+        ("She has had it for two weeks.", None),
+    ],
+)
+def test_recall(visit: Callable[[str], Any], said: str, recall: tuple[int, str] | None) -> None:
+    found = visit(WORK + said).get("plan", {}).get("recall")
+    assert found == (None if recall is None else {"number": recall[0], "unit": recall[1]})
+
+
+@pytest.mark.parametrize(
+    ("said", "to", "urgency"),
+    [
+        ("Refer to ENT.", "ent", None),
+        ("I'm referring her to ENT, routine.", "ent", "routine"),
+        ("Urgent referral to ENT.", "ent", "urgent"),
+        ("Letter to the GP.", "gp", None),
+        ("Ask the GP to check the drum, please write to them.", "gp", None),
+        ("Send him to audiology for a hearing test.", "audiology", None),
+        ("Straight to the emergency department.", "emergency", None),
+        ("Off to A and E, urgent.", "emergency", "urgent"),
+        pytest.param(
+            "Refer to the ear, nose and throat department.",
+            "ent",
+            None,
+            marks=pytest.mark.xfail(
+                reason="a referral to ear, nose and throat in full is missed", strict=True
+            ),
+        ),
+        # near misses
+        ("No referral needed.", None, None),
+        ("No need for ENT.", None, None),
+        ("ENT saw her years ago.", None, None),
+        pytest.param(
+            "If it bleeds I'd send her to ENT.",
+            None,
+            None,
+            marks=pytest.mark.xfail(reason="a supposed referral is recorded", strict=True),
+        ),
+        ("My colleague in ENT would agree.", None, None),
+        ("He is a GP himself.", None, None),
+    ],
+)
+def test_referral(visit: Callable[[str], Any], said: str, to: str | None, urgency: str | None) -> None:
+    found = visit(WORK + said).get("plan", {}).get("referral", {})
+    assert (found.get("to"), found.get("urgency")) == (to, urgency)
+
+
+@pytest.mark.parametrize(
+    ("said", "advice"),
+    [
+        ("Keep it dry.", ["keep_dry"]),
+        ("Keep the water out for a week.", ["keep_dry"]),
+        ("No cotton buds.", ["no_cotton_buds"]),
+        ("Nothing smaller than your elbow in there.", ["no_cotton_buds"]),
+        ("Olive oil twice a week from now on.", ["olive_oil"]),
+        ("A drop of olive oil once a week to keep it soft.", ["olive_oil"]),
+        ("Come back if it hurts or runs.", ["return_if_symptoms"]),
+        ("Any trouble, give us a ring.", ["return_if_symptoms"]),
+        ("Leaflet given.", ["leaflet_given"]),
+        ("She should have a hearing test.", ["hearing_test"]),
+        ("Keep it dry and no cotton buds.", ["keep_dry", "no_cotton_buds"]),
+        (
+            "Keep it dry, leaflet given, and come back if it hurts.",
+            ["keep_dry", "leaflet_given", "return_if_symptoms"],
+        ),
+        # near misses
+        ("There's no cotton in it.", []),
+        ("Dry now.", []),
+        ("No need for oil.", []),
+        pytest.param(
+            "She had a hearing test last year.",
+            [],
+            marks=pytest.mark.xfail(reason="a hearing test long past becomes advice", strict=True),
+        ),
+        ("I ran out of leaflets.", []),
+    ],
+)
+def test_advice(visit: Callable[[str], Any], said: str, advice: list[str]) -> None:
+    assert sorted(visit(WORK + said).get("plan", {}).get("advice", [])) == sorted(advice)
+
+
+@pytest.mark.parametrize(
+    ("said", "softener", "agents", "advice"),
+    [
+        (
+            "She's used olive oil for five days. Left ear. Hard wax. Sucker.",
+            {"agent": "olive_oil", "days": 5},
+            [],
+            [],
+        ),
+        (
+            "Almond oil at home for a week. Left ear. Hard wax. Sucker.",
+            {"agent": "almond_oil", "days": 7},
+            [],
+            [],
+        ),
+        (
+            "Bicarb drops for a fortnight. Left ear. Hard wax. Sucker.",
+            {"agent": "sodium_bicarbonate", "days": 14},
+            [],
+            [],
+        ),
+        ("He's been putting in olive oil. Left ear. Hard wax. Sucker.", {"agent": "olive_oil"}, [], []),
+        ("No oil used. Left ear. Hard wax. Sucker.", {}, [], []),
+        ("He hasn't used olive oil. Left ear. Hard wax. Sucker.", {}, [], []),
+        ("Left ear. Hard wax. A drop of olive oil in now, wait a minute. Sucker.", {}, ["olive_oil"], []),
+        ("Left ear. Hard wax. Peroxide in, letting it fizz. Sucker.", {}, ["hydrogen_peroxide"], []),
+        ("Left ear. Hard wax. Warm water, irrigated.", {}, ["water"], []),
+        ("Left ear. Hard wax. Saline in. Sucker.", {}, ["saline"], []),
+        ("Left ear. Hard wax. Sucker, all gone. Olive oil at home, once a week.", {}, [], ["olive_oil"]),
+        (
+            "Olive oil for three days. Left ear. Hard wax. Olive oil in. Sucker. Carry on with oil at home.",
+            {"agent": "olive_oil", "days": 3},
+            ["olive_oil"],
+            ["olive_oil"],
+        ),
+    ],
+)
+def test_what_an_oil_or_water_was_for(
+    visit: Callable[[str], Any], said: str, softener: dict[str, Any], agents: list[str], advice: list[str]
+) -> None:
+    found = visit(f"Consent given. {said}")
+    (ear,) = found["ears"]
+    assert found["background"].get("softener", {}) == softener
+    assert ear["procedure"].get("agents", []) == agents
+    assert found.get("plan", {}).get("advice", []) == advice
+
+
+@pytest.mark.parametrize(
+    ("said", "hearing"),
+    [
+        ("He hears much better.", "improved"),
+        ("Hearing improved.", "improved"),
+        ("She says everything's louder.", "improved"),
+        ("Hearing is unchanged.", "unchanged"),
+        ("No difference in her hearing.", "unchanged"),
+        ("Hearing is worse, if anything.", "worse"),
+        pytest.param(
+            "I hope his hearing is better.",
+            None,
+            marks=pytest.mark.xfail(reason="a hope becomes an outcome", strict=True),
+        ),
+        ("Her hearing aid is whistling.", None),
+        ("He wants his hearing tested.", None),
+    ],
+)
+def test_hearing_afterwards(visit: Callable[[str], Any], said: str, hearing: str | None) -> None:
+    assert visit(WORK + said).get("outcome", {}).get("hearing") == hearing
+
+
+@pytest.mark.parametrize(
+    ("said", "tolerance"),
+    [
+        ("She tolerated it well.", "well"),
+        ("No bother to him at all, fine throughout.", "well"),
+        ("Uncomfortable, but managed.", "with_discomfort"),
+        ("She couldn't take any more, so I stopped.", "stopped_early"),
+        ("I stopped for a sip of water.", None),
+        ("The wax is well stuck.", None),
+    ],
+)
+def test_tolerance(sides: Callable[[str], dict[str, Any]], said: str, tolerance: str | None) -> None:
+    ear = sides(f"Left ear. Hard wax. Zoellner sucker. {said} Drum intact.")["left"]
+    assert ear["procedure"].get("tolerance") == tolerance

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from functools import cache
 from importlib import resources
 from itertools import pairwise
@@ -32,7 +33,7 @@ from shared.record import (
     Visit,
     closed_values,
 )
-from shared.transcript import Transcript
+from shared.transcript import Transcript, Word
 
 
 @cache
@@ -44,17 +45,15 @@ def noticed(
     text: str, *, unsure: tuple[str, ...] = (), repaired: str = "", doubtful: bool = False
 ) -> list[Notice]:
     """The notices of a text of one visit. unsure: words heard with 0.4; repaired: a phrase that was."""
-    written = Transcript.from_text(text)
     words = tuple(
-        w.model_copy(
-            update={
-                "probability": 0.4 if text[slice(*w.chars)].strip(".,") in unsure else 0.95,
-                "seconds": (float(i), i + 0.9),
-            }
+        Word(
+            chars=found.span(),
+            probability=0.4 if found[0].strip(".,") in unsure else 0.95,
+            seconds=(float(i), i + 0.9),
         )
-        for i, w in enumerate(written.words)
+        for i, found in enumerate(re.finditer(r"\S+", text))
     )
-    transcript = written.model_copy(update={"words": words})
+    transcript = Transcript(text=text, words=words)
     doc = reader().annotate(text)
     for i, word in enumerate(doc._.words.text):
         if word == repaired:

@@ -34,6 +34,8 @@ _SPARED = {
 }
 _TOOLS = frozenset({"instrument", "method", "agent"})
 _QUESTIONED = frozenset({"symptom", "complication", "tolerance"})
+_SPLICED = 30
+"""Words in a sentence beyond which its commas were heard for full stops: "if X, Y" then ends at the second."""
 _LISTING = frozenset({"or", "and", ",", "any"})
 _SHORT_QUESTION = 11
 _HERE = frozenset({"he", "she", "this", "today", "here", "it", "there", "the", "these", "his", "her", "they", "i", "we",
@@ -144,7 +146,12 @@ def _reach(words: Words, mentions: list[Mention], cue: Mention, sort: str) -> tu
     if sort in ("hypothetical", "chat"):
         low = cue.start if sort == "hypothetical" else max(low, cue.start - 4)
     high = cue.end
+    spliced = end - start > _SPLICED and sort in ("hypothetical", "teaching")
+    commas = 0
     while high < end:
+        commas += row[high] == ","
+        if spliced and commas > 1:
+            break
         if row[high] in ("but", "though", "although", "however") and high > cue.end and _turns(row, high):
             break
         if sort == "teaching" and row[high] == "," and any(o.start == high + 1 and o.has("ear_cue") for o in mentions):

@@ -110,7 +110,9 @@ class Builder:
 
     def _background(self, live: list[Mention], uses: dict[int, str]) -> Background | None:
         back = Background()
-        consent = [m for m in live if m.kind == "consent"]
+        consent = [
+            m for m in live if m.kind == "consent" and (m.polarity != "denied" or m.value == "declined")
+        ]
         if consent:
             declined = [m for m in consent if m.value == "declined"]
             chosen = declined[-1] if declined else consent[0]

@@ -33,7 +33,7 @@ _STRIKES = frozenset({"strike", "scratch", "scrap", "take", "takes"})
 _FIRM = frozenset({"sorry", "mean", "meant", "pardon", "mistake", "lie", "say"})
 _FAR = ("take", "takes", "misread", "lie")
 _STATEMENT = frozenset({"it", "that", "it's", "not", "i", "wait", "sorry", "make", "hang", "hold", "the", "actually",
-                        "he", "she", "with", "more", "rather", "a", "say", "scrap", "strike"})  # fmt: skip
+                        "he", "she", "with", "more", "rather", "a", "say", "scrap", "strike", "right", "left"})  # fmt: skip
 
 
 @Language.component("corrections", requires=["doc._.mentions", "doc._.words"], assigns=["doc._.mentions"])

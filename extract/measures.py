@@ -31,7 +31,7 @@ _PERIODS = {
     "monthly": ("months", 1), "weekly": ("weeks", 1), "yearly": ("years", 1),
 }  # fmt: skip
 _WHOLE_WORDS = {"annual": (1, "years"), "annually": (1, "years"), "yearly": (1, "years")}
-_FILLED = frozenset({"canal", "ear", "way", "lumen", "eac", "meatus", "space", "width"})
+_FILLED = frozenset({"canal", "ear", "lumen", "eac", "meatus", "space", "width"})
 _FILL_WORDS = frozenset(
     {"full", "blocked", "occluded", "filled", "obstructed", "impacted", "plugged", "packed"}
 )

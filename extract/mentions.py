@@ -13,6 +13,7 @@ from spacy.language import Language
 from spacy.tokens import Doc
 
 from extract.measures import Measure, measures
+from extract.numbers import digits_at
 from extract.phrases import Phrases, plural
 from extract.words import MARKS, Words, plain_words
 from shared.vocabulary import CUES, Vocabulary, forms
@@ -157,6 +158,7 @@ class MentionFinder:
         row = words.text
         found = self.phrases.find(row)
         places = [_after_lead(row, m.end) for m in found if m.has("visit")]
+        places += [p for place in list(places) for p in _corrected_places(row, place)]
         places += _bare_reference_places(row)
         counted = [
             Mention(m.start, m.end, {m.kind: m.text}, measure=m, kind=m.kind, value=m.text)
@@ -277,6 +279,16 @@ def _after_lead(row: list[str], i: int) -> int:
 _LEADS = frozenset({"is", "'s", ",", ":", "reference", "ref", "number", "no", "the", "number's"})
 
 
+def _corrected_places(row: list[str], place: int) -> list[int]:
+    """Where a reference is said again after a correction ("four one seven, no, sorry, four seven one")."""
+    text, end = digits_at(row, place)
+    if not text:
+        return []
+    stop = min(end + 9, len(row))
+    cues = [i for i in range(end, stop) if row[i] in ("no", "sorry", "correction")]
+    return [i for i in range(cues[0] + 1, stop) if _digit_like(row[i]) and not _digit_like(row[i - 1])][:1] if cues else []
+
+
 def _bare_reference_places(row: list[str]) -> list[int]:
     """Where a reference may stand with no word before it: figures alone that open the text, or that are said to
     be a reference ("two oh eight is the reference"), or after "first one,"."""
@@ -290,7 +302,9 @@ def _bare_reference_places(row: list[str]) -> list[int]:
             end += 1
         enough = end - start > 1 or len(row[start]) > 2
         named = {"reference", "number", "ref"} & set(row[end : end + 5])
-        first = row[max(start - 3, 0) : start] == ["first", "one", ","]
+        first = row[max(start - 3, 0) : start] == ["first", "one", ","] or (
+            row[start - 1] not in (",", "…") and row[end : end + 2] in ([",", "left"], [",", "right"]) and end - start > 2
+        )
         closed = end == len(row) or row[end] in MARKS
         if enough and (named or ((start == 0 or first) and closed)):
             out.append(start)

@@ -6,7 +6,7 @@ from spacy.language import Language
 from spacy.tokens import Doc
 
 from extract.mentions import Mention
-from extract.words import STOPS, Words
+from extract.words import MARKS, STOPS, Words
 
 _REACH = 7
 
@@ -33,6 +33,8 @@ def not_seen(doc: Doc) -> Doc:
 def _near(words: Words, cue: Mention, drum: Mention) -> bool:
     a, b = (cue, drum) if cue.end <= drum.start else (drum, cue)
     between = words.text[a.end : b.start]
+    if a is cue and any(w in MARKS for w in between):
+        return False
     return len(between) <= _REACH and not any(w in STOPS for w in between)
 
 

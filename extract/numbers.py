@@ -23,6 +23,7 @@ _PARTS = {
     "half": 2, "halves": 2, "third": 3, "quarter": 4, "fourth": 4, "fifth": 5, "sixth": 6, "eighth": 8,
     "tenth": 10, "twelfth": 12, "sixteenth": 16, "thirty-second": 32,
 }  # fmt: skip
+_PARTS.update({"3rd": 3, "4th": 4, "5th": 5, "6th": 6, "8th": 8, "10th": 10, "16th": 16, "32nd": 32})
 _PARTS.update({f"{word}s": n for word, n in list(_PARTS.items()) if word != "halves"})
 _SYMBOLS = {"½": Fraction(1, 2), "¼": Fraction(1, 4), "¾": Fraction(3, 4), "⅛": Fraction(1, 8),
             "⅜": Fraction(3, 8), "⅝": Fraction(5, 8), "⅞": Fraction(7, 8), "⅓": Fraction(1, 3),

@@ -78,12 +78,19 @@ def softener_days(words: Words, softeners: list[Mention], live: list[Mention]) -
     """How many days the softener was used: the length of time said in its sentence or the next."""
     sentence = words.sentence[softeners[-1].start]
     for m in reversed(live):
-        if m.kind == "interval" and m.measure is not None and 0 <= words.sentence[m.start] - sentence <= 1:
+        if m.kind == "interval" and m.measure is not None and _soon_after(words, m, sentence):
             if words.text[m.end : m.end + 1] in (["ago"], ["old"]):
                 continue
             if m.measure.unit in ("days", "weeks"):
                 return m, m.measure.whole * (7 if m.measure.unit == "weeks" else 1)
     return None
+
+
+def _soon_after(words: Words, m: Mention, sentence: int) -> bool:
+    """Whether a length of time stands in the sentence given or the next, or in short ones right after."""
+    here = words.sentence[m.start]
+    short = all(b - a <= 4 for a, b in words.bounds[sentence + 1 : here + 1])
+    return sentence <= here <= sentence + 1 or (here <= sentence + 3 and here > sentence and short)
 
 
 def recalls(words: Words, live: list[Mention]) -> list[Mention]:
@@ -112,7 +119,9 @@ def recalls(words: Words, live: list[Mention]) -> list[Mention]:
 def _is_cued(words: Words, m: Mention, live: list[Mention]) -> bool:
     sentence = words.sentence[m.start]
     start, end = words.bounds[sentence]
-    alone = end - start <= 3
+    alone = end - start <= 5 and all(
+        m.start <= i < m.end or w in ("please", ",", ".", "then", "so") for i, w in enumerate(words.text[start:end], start)
+    )
     if alone and any(
         o.kind in ("clearance", "instrument", "drum", "length") and o.start < m.start for o in live
     ):

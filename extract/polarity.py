@@ -50,7 +50,7 @@ def polarity(doc: Doc) -> Doc:
                     continue
                 if scope.trigger[0] in said_whole and not _goes_on(words, m):
                     continue
-                if m.has("referral", "agent", "instrument") and first - scope.trigger[1] > _CLOSE:
+                if m.has("referral", "agent", "instrument", "consent") and first - scope.trigger[1] > _CLOSE:
                     continue
                 if m.has("instrument") and scope.trigger[0] > last:
                     continue

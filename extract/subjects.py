@@ -217,8 +217,11 @@ class _Subjects:
         course = self.courses.get(m.visit, Course())
         looking = course.exam is not None and number >= course.exam
         start, end = self.words.bounds[number]
-        if (m.kind == "colour" and not wax and end - start > 5) or (
-            m.kind == "depth" and not wax and {h.readings["head"] for h in heads if h.end <= m.start} & {"skin", "drum"}):  # fmt: skip
+        if (m.kind == "colour" and not wax and end - start > 5 and m.start > start) or (
+            m.kind == "depth" and not wax and (
+                {h.readings["head"] for h in heads if h.end <= m.start} & {"skin", "drum"}
+                or any(o.kind == "skin" and o.end <= m.start for o in mentions)
+            )):  # fmt: skip
             m.aside = NOT_LINKED
         elif m.kind == "symptom" and self._too_late(m, number, course):
             m.aside = NOT_LINKED

@@ -55,6 +55,9 @@ def _time_ear(words: Words, mentions: list[Mention], late: set[int], final: set[
             m.when = "after" if any(e.start < m.start for e in work) else "before"
         else:
             finished = any(f.start < m.start for f in finishes)
+            if m.kind == "skin" and not finished:
+                m.when = "before"
+                continue
             settled = any(e.start < m.start for e in events) and not any(e.start > m.start for e in events)
             m.when = "after" if finished or settled else "before"
 

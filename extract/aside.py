@@ -90,12 +90,15 @@ def _set_aside(words: Words, mentions: list[Mention], cue: Mention, sort: str) -
     elif sort == "not_used" and not any(m.has(*_TOOLS) and low <= m.start < high for m in mentions):
         earlier = [m for m in mentions if m.has(*_TOOLS) and cue.start - 14 < m.start < cue.start and m.live]
         low = earlier[-1].start if earlier else low
+    last: Mention | None = None
     for m in mentions:
         if m is cue or not m.live or not low <= m.start < high:
             continue
         if sort == "not_used":
             if m.has(*_TOOLS) and not m.has("advice"):
-                m.aside = REASONS[sort]
+                if last is not None and cue.end <= last.start and not _joined(words, last, m):
+                    break
+                m.aside, last = REASONS[sort], m
         elif sort == "other_person" and _own_family_speaks(words, m, cue):
             continue
         elif (
@@ -166,6 +169,12 @@ def _reach(words: Words, mentions: list[Mention], cue: Mention, sort: str) -> tu
                 break
         high += 1
     return low, high
+
+
+def _joined(words: Words, a: Mention, b: Mention) -> bool:
+    """Whether two tools are named together ("the hook or the probe"), or one phrase names the other."""
+    between = words.text[a.end : b.start]
+    return len(between) < 2 or any(w in ("or", "and", "nor", ",") for w in between)
 
 
 def _looks_back(words: Words, cue: Mention) -> bool:

@@ -148,7 +148,7 @@ class Builder:
     def _ear(
         self, index: int, entry: EarEntry, live: list[Mention], uses: dict[int, str], pieces: list[Piece]
     ) -> Ear | None:
-        mine = [m for m in live if index in m.ears]
+        mine = [m for m in live if index in self._ears_of(m, live)]
         removed = [p for p in pieces if index in p.ears]
         before, after = self._before(mine, live, index), self._after(mine)
         procedure = self._procedure(mine, uses)
@@ -158,6 +158,13 @@ class Builder:
         )  # fmt: skip
         self._complications(ear, mine)
         return ear if set(ear.model_dump(exclude_defaults=True)) - {"side"} else None
+
+    def _ears_of(self, m: Mention, live: list[Mention]) -> tuple[int, ...]:
+        """The ears of a mention; how it was borne goes to the ear worked on, not to one only looked at."""
+        if m.kind != "tolerance" or len(m.ears) != 1:
+            return m.ears
+        worked = {i for o in live if o.kind == "method" or (o.kind == "instrument" and o.value in _METHOD_OF) for i in o.ears}
+        return tuple(sorted(worked)) if len(worked) == 1 and m.ears[0] not in worked else m.ears
 
     def _side(self, entry: EarEntry, mine: list[Mention]) -> Value[Any]:
         if entry.named_by is not None:

@@ -353,7 +353,7 @@ def _side_the_history(
             if (
                 m.kind == "symptom"
                 and m.value != "dizziness"
-                and ("it" in said or (earlier and not own_subject))
+                and ("it" in said or said[-2:] == ["in", "there"] or (earlier and not own_subject))
                 and (earlier or last in OPPOSITE)
             ):
                 by = earlier[-1] if earlier else state.last_side

@@ -20,7 +20,7 @@ from extract.words import plain_word
 from shared.errors import BadVocabulary
 from shared.vocabulary import CLOSED, CUES, Vocabulary, forms
 
-PLACES = ("alone", "opening", "closing")
+PLACES = ("alone", "opening", "closing", "start")
 NUMBERS = ("before", "after")
 _CONFUSION_KEYS = {"heard", "meant", "before", "after", "near", "unless", "place", "number", "doubtful"}
 _TERM_KEYS = {"kinds", "near", "least", "before", "after", "framed"}

@@ -70,7 +70,8 @@ def holds(confusion: Confusion, row: list[str], start: int, end: int) -> bool:
     if confusion.place:
         opens = start == 0 or row[start - 1] in STOPS
         closes = end == len(row) or row[end] in MARKS
-        if not {"alone": opens and closes, "opening": opens, "closing": closes}[confusion.place]:
+        met = {"alone": opens and closes, "opening": opens, "closing": closes, "start": start == 0}
+        if not met[confusion.place]:
             return False
     if confusion.unless:
         low, high = _sentence(row, start, end)

@@ -22,9 +22,26 @@ REASONS = {
     "question": "a question, not a finding",
 }
 
-_ALWAYS_COUNTS = frozenset({"advice", "consent", "interval", "referral", "urgency", "reference", "recall_cue",
-                            "referral_cue", "visit", "correction", "disregard", "ear_cue", "aside", "contrast",
-                            "head", "layer"})  # fmt: skip
+_ALWAYS_COUNTS = frozenset(
+    {
+        "advice",
+        "consent",
+        "interval",
+        "referral",
+        "urgency",
+        "reference",
+        "recall_cue",
+        "referral_cue",
+        "visit",
+        "correction",
+        "disregard",
+        "ear_cue",
+        "aside",
+        "contrast",
+        "head",
+        "layer",
+    }
+)
 _SPARED = {
     "hypothetical": _ALWAYS_COUNTS | {"tolerance"},
     "past_visit": (_ALWAYS_COUNTS | {"history", "agent"}) - {"layer"},
@@ -38,8 +55,26 @@ _SPLICED = 30
 """Words in a sentence beyond which its commas were heard for full stops: "if X, Y" then ends at the second."""
 _LISTING = frozenset({"or", "and", ",", "any"})
 _SHORT_QUESTION = 11
-_HERE = frozenset({"he", "she", "this", "today", "here", "it", "there", "the", "these", "his", "her", "they", "i", "we",
-                   "no", "in"})  # fmt: skip
+_HERE = frozenset(
+    {
+        "he",
+        "she",
+        "this",
+        "today",
+        "here",
+        "it",
+        "there",
+        "the",
+        "these",
+        "his",
+        "her",
+        "they",
+        "i",
+        "we",
+        "no",
+        "in",
+    }
+)
 _ANSWERS = frozenset({"no", "yes", "nope", "yeah"})
 
 
@@ -122,18 +157,65 @@ def _counts(words: Words, cue: Mention, sort: str, mentions: list[Mention]) -> b
         return cue.start == 0 or row[cue.start - 1] not in ("since", "from", "for")
     said = row[cue.start : cue.end]
     if said == ["if"]:
-        return not (row[cue.end + 1 : cue.end + 2] == [","] and row[cue.end] in ("that", "anything", "so", "any"))
+        return not (
+            row[cue.end + 1 : cue.end + 2] == [","] and row[cue.end] in ("that", "anything", "so", "any")
+        )
     if sort == "other_person" and said[-1] in RELATIVES:
         agrees = any(m.has("consent") and m.start > cue.start for m in mentions)
         return cue.end < len(row) and row[cue.end] in _HAVING and not agrees
     return True
 
 
-RELATIVES = frozenset({"mother", "father", "sister", "brother", "husband", "wife", "son", "daughter", "mum", "dad", "aunt",
-                        "uncle", "cousin", "nan", "granny", "grandad", "grandfather", "grandmother", "neighbour", "friend",
-                        "colleague", "partner", "mate", "dog", "cat"})  # fmt: skip
-_HAVING = frozenset({"had", "has", "have", "was", "'s", "is", "'d", "gets", "got", "wears", "came", "were", "who", "used",
-                     "takes", "lost", "went"})  # fmt: skip
+RELATIVES = frozenset(
+    {
+        "mother",
+        "father",
+        "sister",
+        "brother",
+        "husband",
+        "wife",
+        "son",
+        "daughter",
+        "mum",
+        "dad",
+        "aunt",
+        "uncle",
+        "cousin",
+        "nan",
+        "granny",
+        "grandad",
+        "grandfather",
+        "grandmother",
+        "neighbour",
+        "friend",
+        "colleague",
+        "partner",
+        "mate",
+        "dog",
+        "cat",
+    }
+)
+_HAVING = frozenset(
+    {
+        "had",
+        "has",
+        "have",
+        "was",
+        "'s",
+        "is",
+        "'d",
+        "gets",
+        "got",
+        "wears",
+        "came",
+        "were",
+        "who",
+        "used",
+        "takes",
+        "lost",
+        "went",
+    }
+)
 
 
 def _reach(words: Words, mentions: list[Mention], cue: Mention, sort: str) -> tuple[int, int]:
@@ -157,11 +239,15 @@ def _reach(words: Words, mentions: list[Mention], cue: Mention, sort: str) -> tu
             break
         if row[high] in ("but", "though", "although", "however") and high > cue.end and _turns(row, high):
             break
-        if sort == "teaching" and row[high] == "," and any(o.start == high + 1 and o.has("ear_cue") for o in mentions):
+        if (
+            sort == "teaching"
+            and row[high] == ","
+            and any(o.start == high + 1 and o.has("ear_cue") for o in mentions)
+        ):
             break
         if sort in ("not_used", "past_visit", "chat", "other_person") and high > cue.end:
             opening = sort == "past_visit" and (cue.start - start < 2 or row[cue.start] == "back")
-            if row[high] in MARKS and sort != "not_used" and sort != "other_person" and not opening:
+            if row[high] in MARKS and sort not in {"not_used", "other_person"} and not opening:
                 break
             if sort == "not_used" and (
                 row[high] in (",", "…") or words.part[high] != words.part[cue.end - 1]
@@ -180,7 +266,9 @@ def _joined(words: Words, a: Mention, b: Mention) -> bool:
 def _looks_back(words: Words, cue: Mention) -> bool:
     """Whether "not used" speaks of the tool named before it ("put it down again", "didn't need them")."""
     row = words.text
-    return row[cue.start] in ("too", "put", "turned", "stayed", "back", "laid") or row[cue.end : cue.end + 1] in (
+    return row[cue.start] in ("too", "put", "turned", "stayed", "back", "laid") or row[
+        cue.end : cue.end + 1
+    ] in (
         ["it"],
         ["them"],
         ["that"],
@@ -195,5 +283,24 @@ def _turns(row: list[str], i: int) -> bool:
 def _own_family_speaks(words: Words, m: Mention, cue: Mention) -> bool:
     """A parent or partner who speaks for the patient ("Mum says the right one's been draining")."""
     after = words.text[cue.end : cue.end + 3]
-    return any(w in ("says", "said", "reports", "thinks", "noticed", "booked", "signed", "consented", "telling", "confirms",
-                     "reckons", "tells") for w in after) and m.start > cue.start  # fmt: skip
+    return (
+        any(
+            w
+            in (
+                "says",
+                "said",
+                "reports",
+                "thinks",
+                "noticed",
+                "booked",
+                "signed",
+                "consented",
+                "telling",
+                "confirms",
+                "reckons",
+                "tells",
+            )
+            for w in after
+        )
+        and m.start > cue.start
+    )

@@ -7,8 +7,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import replace
-from typing import Any
+from typing import Any, TypeVar
 
+from pydantic import BaseModel
 from spacy.tokens import Doc
 
 from extract.ears import EarEntry
@@ -18,19 +19,41 @@ from extract.notices import notices
 from extract.plan import agent_use, recalls, referrals, softener_days
 from extract.words import STOPS, Words
 from shared.record import (
-    After, Background, Before, Ear, Extent, Instrument, Outcome, Plan, Procedure, Recall, Referral,
-    SidedHistory, SidedSymptom, Softener, Value, Visit, Wax,
-)  # fmt: skip
+    After,
+    Background,
+    Before,
+    Ear,
+    Extent,
+    Instrument,
+    Outcome,
+    Plan,
+    Procedure,
+    Recall,
+    Referral,
+    SidedHistory,
+    SidedSymptom,
+    Softener,
+    Value,
+    Visit,
+    Wax,
+)
 from shared.transcript import Transcript
 
 _METHOD_OF = {
-    "suction_tube": "microsuction", "fine_suction_tube": "microsuction", "jobson_horne_probe": "manual",
-    "crocodile_forceps": "manual", "aural_forceps": "manual", "wax_hook": "manual", "curette": "manual",
-    "grommet_inserter": "manual", "irrigator": "irrigation",
-}  # fmt: skip
+    "suction_tube": "microsuction",
+    "fine_suction_tube": "microsuction",
+    "jobson_horne_probe": "manual",
+    "crocodile_forceps": "manual",
+    "aural_forceps": "manual",
+    "wax_hook": "manual",
+    "curette": "manual",
+    "grommet_inserter": "manual",
+    "irrigator": "irrigation",
+}
 _REPAIRED = 0.55
 """Confidence of a value whose words were repaired."""
 _TOLERANCE = ("well", "with_discomfort", "stopped_early")
+Part = TypeVar("Part", bound=BaseModel)
 _DENIABLE = frozenset(
     {"bleeding", "pain", "dizziness", "cough", "faint", "abrasion", "tinnitus", "perforation"}
 )
@@ -77,10 +100,14 @@ class Builder:
         if m.polarity == "possible":
             confidence = min(confidence, 0.8)
         return Value(
-            value=value, certainty="possible" if m.polarity == "possible" else "stated", origin=origin,
-            heard=self.transcript.text[chars[0] : chars[1]], chars=chars, seconds=self.transcript.seconds(*chars),
+            value=value,
+            certainty="possible" if m.polarity == "possible" else "stated",
+            origin=origin,
+            heard=self.transcript.text[chars[0] : chars[1]],
+            chars=chars,
+            seconds=self.transcript.seconds(*chars),
             confidence=round(confidence, 3),
-        )  # fmt: skip
+        )
 
     def _visit(self, mine: list[Mention], ears: list[EarEntry]) -> Visit:
         live = [m for m in mine if m.live]
@@ -117,25 +144,12 @@ class Builder:
             declined = [m for m in consent if m.value == "declined"]
             chosen = declined[-1] if declined else consent[0]
             back.consent = self.value(chosen, "declined" if declined else "given")
-        for kind, listed, denied_list, cls in (
-            ("symptom", back.symptoms, back.symptoms_denied, SidedSymptom),
-            ("history", back.history, back.history_denied, SidedHistory),
-        ):
-            said = [m for m in live if m.kind == kind]
-            said = self._without_taken_back(said)
-            affirmed = {m.value for m in said if m.polarity != "denied"}
-            if "first_removal" in affirmed:
-                said = [m for m in said if m.value != "previous_removal"]
-            for m in _first_of_each(said, lambda m: (m.value, m.polarity == "denied")):
-                if m.polarity != "denied":
-                    side = next(
-                        (x for x in said if x.value == m.value and x.side and x.polarity != "denied"), None
-                    )
-                    by = side.linked[0] if side is not None and side.linked else side
-                    listed.append(cls(item=self.value(m, m.value),
-                                      side=self.value(by, side.side) if by is not None and side is not None else None))  # type: ignore[attr-defined]  # fmt: skip
-                elif m.value not in affirmed:
-                    denied_list.append(self.value(m, m.value))  # type: ignore[attr-defined]
+        for m, by in self._told(live, "symptom", back.symptoms_denied):
+            side = self.value(by, m.side) if by is not None else None
+            back.symptoms.append(SidedSymptom(item=self.value(m, m.value), side=side))
+        for m, by in self._told(live, "history", back.history_denied):
+            side = self.value(by, m.side) if by is not None else None
+            back.history.append(SidedHistory(item=self.value(m, m.value), side=side))
         softeners = [m for m in live if uses.get(id(m)) == "softener"]
         if softeners:
             days = softener_days(self.words, softeners, live)
@@ -145,6 +159,27 @@ class Builder:
             )
         return back if back.model_dump(exclude_defaults=True) else None
 
+    def _told(
+        self, live: list[Mention], kind: str, denied: list[Value[Any]]
+    ) -> list[tuple[Mention, Mention | None]]:
+        """The symptoms or history affirmed, each with the mention of its side; what was denied goes to `denied`."""
+        said = self._without_taken_back([m for m in live if m.kind == kind])
+        affirmed = {m.value for m in said if m.polarity != "denied"}
+        if "first_removal" in affirmed:
+            said = [m for m in said if m.value != "previous_removal"]
+        out: list[tuple[Mention, Mention | None]] = []
+        for m in _first_of_each(said, lambda m: (m.value, m.polarity == "denied")):
+            if m.polarity != "denied":
+                sided = next(
+                    (x for x in said if x.value == m.value and x.side and x.polarity != "denied"), None
+                )
+                if sided is not None:
+                    m.side = sided.side
+                out.append((m, (sided.linked[0] if sided.linked else sided) if sided is not None else None))
+            elif m.value not in affirmed:
+                denied.append(self.value(m, m.value))
+        return out
+
     def _ear(
         self, index: int, entry: EarEntry, live: list[Mention], uses: dict[int, str], pieces: list[Piece]
     ) -> Ear | None:
@@ -153,9 +188,12 @@ class Builder:
         before, after = self._before(mine, live, index), self._after(mine)
         procedure = self._procedure(mine, uses)
         ear = Ear(
-            side=self._side(entry, mine), before=_or_none(before), procedure=_or_none(procedure), after=_or_none(after),
+            side=self._side(entry, mine),
+            before=_or_none(before),
+            procedure=_or_none(procedure),
+            after=_or_none(after),
             removed_mm=[self.value(p.mention, p.mm) for p in removed],
-        )  # fmt: skip
+        )
         self._complications(ear, mine)
         return ear if set(ear.model_dump(exclude_defaults=True)) - {"side"} else None
 
@@ -163,7 +201,12 @@ class Builder:
         """The ears of a mention; how it was borne goes to the ear worked on, not to one only looked at."""
         if m.kind != "tolerance" or len(m.ears) != 1:
             return m.ears
-        worked = {i for o in live if o.kind == "method" or (o.kind == "instrument" and o.value in _METHOD_OF) for i in o.ears}
+        worked = {
+            i
+            for o in live
+            if o.kind == "method" or (o.kind == "instrument" and o.value in _METHOD_OF)
+            for i in o.ears
+        }
         return tuple(sorted(worked)) if len(worked) == 1 and m.ears[0] not in worked else m.ears
 
     def _side(self, entry: EarEntry, mine: list[Mention]) -> Value[Any]:
@@ -234,14 +277,19 @@ class Builder:
         here = [o for o in self.mentions if self.words.sentence[o.start] == self.words.sentence[m.start]]
         if any(o.kind == "hearing_outcome" for o in here):
             return False
-        return m.value == "as_other" or len(self.doc._.ears.get(m.visit, [])) > 1 or any(o.has("ear_cue") or o.readings.get("head") == "wax" for o in here)
+        return (
+            m.value == "as_other"
+            or len(self.doc._.ears.get(m.visit, [])) > 1
+            or any(o.has("ear_cue") or o.readings.get("head") == "wax" for o in here)
+        )
 
     def _copied_wax(self, mine: list[Mention], live: list[Mention], index: int) -> list[Wax]:
         same = next(m for m in mine if m.kind == "same")
         other = [m for m in live if m.ears and index not in m.ears and m.start < same.start]
         copied = self._wax(other)
         for entry in copied:
-            for v in (entry.where, *entry.consistency, *entry.colour):
+            values: list[Value[Any]] = [entry.where, *entry.consistency, *entry.colour]
+            for v in values:
                 v.origin = "inferred"
         return copied
 
@@ -318,12 +366,16 @@ class Builder:
         """Without what was affirmed and then, after a correction, denied ("that stings. No, it doesn't hurt")."""
         cues = [c.start for c in self.mentions if c.has("correction")]
         return [
-            m for m in said
-            if m.polarity == "denied" or not any(
-                d.polarity == "denied" and d.value == m.value and any(m.start < c <= d.start for c in cues if d.start - m.start < 30)
+            m
+            for m in said
+            if m.polarity == "denied"
+            or not any(
+                d.polarity == "denied"
+                and d.value == m.value
+                and any(m.start < c <= d.start for c in cues if d.start - m.start < 30)
                 for d in said
             )
-        ]  # fmt: skip
+        ]
 
     def _plan(self, live: list[Mention], uses: dict[int, str]) -> Plan | None:
         plan = Plan()
@@ -365,8 +417,23 @@ def _is_fill(words: Words, m: Mention) -> bool:
     after = after[:stop]
     if after[:1] == ["out"] and after[1:2] and after[1] in ("at", "near", "by", "towards"):
         return True
-    return not any(w in ("out", "removed", "better", "gone", "chance", "people", "patients", "sure", "clear", "cleared", "hearing")
-                   for w in after)  # fmt: skip
+    return not any(
+        w
+        in (
+            "out",
+            "removed",
+            "better",
+            "gone",
+            "chance",
+            "people",
+            "patients",
+            "sure",
+            "clear",
+            "cleared",
+            "hearing",
+        )
+        for w in after
+    )
 
 
 def _first_of_each(mentions: list[Mention], key: Callable[[Mention], Any]) -> list[Mention]:
@@ -381,5 +448,5 @@ def _first_of_each(mentions: list[Mention], key: Callable[[Mention], Any]) -> li
     return list(chosen.values())
 
 
-def _or_none(part: Any) -> Any:
+def _or_none(part: Part) -> Part | None:
     return part if part.model_dump(exclude_defaults=True) else None

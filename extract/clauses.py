@@ -6,6 +6,8 @@ that usually open one ("the canal is", "he's", "no pain", "left ear").
 
 from __future__ import annotations
 
+from typing import Any, cast
+
 import numpy as np
 from spacy.attrs import SENT_START
 from spacy.language import Language
@@ -19,22 +21,84 @@ _OPENERS_WITH_VERB = frozenset({"it", "there", "that", "this", "you"})
 _BE = frozenset({"'s", "is", "was", "were", "has", "looks", "are"})
 _OPENING_PAIRS = frozenset(
     {
-        ("the", "canal"), ("the", "drum"), ("the", "wax"), ("the", "ear"), ("left", "ear"), ("right", "ear"),
-        ("left", "eardrum"), ("the", "eardrum"), ("the", "tm"), ("the", "hard"), ("the", "soft"),
-        ("see", "him"), ("see", "her"), ("see", "them"), ("both", "ears"), ("other", "ear"), ("all", "gone"),
-        ("all", "clear"), ("first", "piece"), ("second", "piece"), ("another", "piece"), ("next", "patient"),
-        ("fine", "suction"), ("drum", "'s"), ("drum", "is"), ("drum", "intact"), ("canal", "is"),
-        ("wax", "is"), ("canal", "'s"), ("ear", "is"), ("and", "the"), ("back", "in"), ("recall", "in"),
-        ("the", "other"), ("his", "left"), ("his", "right"), ("her", "left"), ("her", "right"),
-        ("wax", "hook"), ("drum", "healthy"), ("drum", "looks"), ("follow", "up"), ("canal", "a"), ("but", "she"),
+        ("the", "canal"),
+        ("the", "drum"),
+        ("the", "wax"),
+        ("the", "ear"),
+        ("left", "ear"),
+        ("right", "ear"),
+        ("left", "eardrum"),
+        ("the", "eardrum"),
+        ("the", "tm"),
+        ("the", "hard"),
+        ("the", "soft"),
+        ("see", "him"),
+        ("see", "her"),
+        ("see", "them"),
+        ("both", "ears"),
+        ("other", "ear"),
+        ("all", "gone"),
+        ("all", "clear"),
+        ("first", "piece"),
+        ("second", "piece"),
+        ("another", "piece"),
+        ("next", "patient"),
+        ("fine", "suction"),
+        ("drum", "'s"),
+        ("drum", "is"),
+        ("drum", "intact"),
+        ("canal", "is"),
+        ("wax", "is"),
+        ("canal", "'s"),
+        ("ear", "is"),
+        ("and", "the"),
+        ("back", "in"),
+        ("recall", "in"),
+        ("the", "other"),
+        ("his", "left"),
+        ("his", "right"),
+        ("her", "left"),
+        ("her", "right"),
+        ("wax", "hook"),
+        ("drum", "healthy"),
+        ("drum", "looks"),
+        ("follow", "up"),
+        ("canal", "a"),
+        ("but", "she"),
         ("but", "he"),
     }
-)  # fmt: skip
+)
 _CONJUNCTIONS = frozenset({"and", "but", "so", "then", "or", "though", "although"})
 _SUBJECTS = frozenset(
-    {"i", "he", "she", "it", "they", "we", "you", "there", "the", "his", "her", "that", "this", "behind",
-     "underneath", "i'm", "on", "in", "a", "no", "mum", "left", "right", "beneath", "under", "both"}
-)  # fmt: skip
+    {
+        "i",
+        "he",
+        "she",
+        "it",
+        "they",
+        "we",
+        "you",
+        "there",
+        "the",
+        "his",
+        "her",
+        "that",
+        "this",
+        "behind",
+        "underneath",
+        "i'm",
+        "on",
+        "in",
+        "a",
+        "no",
+        "mum",
+        "left",
+        "right",
+        "beneath",
+        "under",
+        "both",
+    }
+)
 
 
 def _unpunctuated(row: list[str], i: int) -> bool:
@@ -43,20 +107,73 @@ def _unpunctuated(row: list[str], i: int) -> bool:
     return not any(row[j] in MARKS for j in range(low, high)) and high - low > _LONG
 
 
-_CARRIERS = frozenset({"and", "if", "as", "when", "that", "but", "to", "well", "what", "where", "with", "of", "in", "at",
-                       "on", "before", "after", "because", "which", "who", "how", "than", "by", "sorry", "or"})  # fmt: skip
+_CARRIERS = frozenset(
+    {
+        "and",
+        "if",
+        "as",
+        "when",
+        "that",
+        "but",
+        "to",
+        "well",
+        "what",
+        "where",
+        "with",
+        "of",
+        "in",
+        "at",
+        "on",
+        "before",
+        "after",
+        "because",
+        "which",
+        "who",
+        "how",
+        "than",
+        "by",
+        "sorry",
+        "or",
+    }
+)
 
 
 _LONG_RUN = 24
 """Words between full stops beyond which commas are taken to have been heard for them."""
 _SPLICED = frozenset(
     {(side, noun) for side in ("left", "right") for noun in ("ear", "side", "drum", "eardrum", "canal", "tm")}
-    | {("the", noun) for noun in ("right", "left", "drum", "drums", "canal", "canals", "wax", "other", "eardrum", "tm")}
-    | {(noun, verb) for noun in ("drum", "drums", "canal", "canals", "eardrum", "eardrums") for verb in (
-        "'s", "is", "are", "clear", "healthy", "intact", "dull", "perforated", "empty", "normal", "fine")}
-    | {("under", "the"), ("on", "the"), ("next", "patient"), ("patient", "reference"), ("no", "bleeding"),
-       ("complete", "occlusion"), ("verbal", "consent"), ("keep", "it")}
-)  # fmt: skip
+    | {
+        ("the", noun)
+        for noun in ("right", "left", "drum", "drums", "canal", "canals", "wax", "other", "eardrum", "tm")
+    }
+    | {
+        (noun, verb)
+        for noun in ("drum", "drums", "canal", "canals", "eardrum", "eardrums")
+        for verb in (
+            "'s",
+            "is",
+            "are",
+            "clear",
+            "healthy",
+            "intact",
+            "dull",
+            "perforated",
+            "empty",
+            "normal",
+            "fine",
+        )
+    }
+    | {
+        ("under", "the"),
+        ("on", "the"),
+        ("next", "patient"),
+        ("patient", "reference"),
+        ("no", "bleeding"),
+        ("complete", "occlusion"),
+        ("verbal", "consent"),
+        ("keep", "it"),
+    }
+)
 
 
 def _run(row: list[str], i: int) -> int:
@@ -115,4 +232,4 @@ def _mark_starts(doc: Doc, starts: list[int]) -> None:
     marks[starts] = 1
     if len(doc):
         marks[0] = 1
-    doc.from_array([SENT_START], marks.astype("uint64"))
+    doc.from_array([SENT_START], cast(Any, marks.astype("uint64")))

@@ -13,15 +13,36 @@ from spacy.language import Language
 from spacy.tokens import Doc
 
 from extract.aside import RELATIVES
-from extract.measures import Measure
+from extract.measures import MM_PER, Measure
 from extract.mentions import Mention
+from extract.numbers import STARTERS
 from extract.words import MARKS, STOPS, Words
 
 CORRECTED = "taken back by the speaker"
 
-_CLASSES = ("length", "percent", "size", "interval", "ear_cue", "colour", "consistency", "depth", "occlusion",
-            "drum", "canal", "instrument", "agent", "referral", "urgency", "clearance", "reference",
-            "history", "symptom", "hearing_outcome", "foreign_body")  # fmt: skip
+_CLASSES = (
+    "length",
+    "percent",
+    "size",
+    "interval",
+    "ear_cue",
+    "colour",
+    "consistency",
+    "depth",
+    "occlusion",
+    "drum",
+    "canal",
+    "instrument",
+    "agent",
+    "referral",
+    "urgency",
+    "clearance",
+    "reference",
+    "history",
+    "symptom",
+    "hearing_outcome",
+    "foreign_body",
+)
 _NUMERIC = frozenset({"length", "percent", "size", "interval", "bare"})
 _BACK = {"no": 9, "strong": 16, "icao": 30}
 _AHEAD = {"no": 13, "strong": 9, "icao": 16}
@@ -32,8 +53,33 @@ _NEEDS_FIRM = frozenset({"instrument", "history", "symptom", "agent"})
 _STRIKES = frozenset({"strike", "scratch", "scrap", "take", "takes"})
 _FIRM = frozenset({"sorry", "mean", "meant", "pardon", "mistake", "lie", "say"})
 _FAR = ("take", "takes", "misread", "lie")
-_STATEMENT = frozenset({"it", "that", "it's", "not", "i", "wait", "sorry", "make", "hang", "hold", "the", "actually",
-                        "he", "she", "with", "more", "rather", "a", "say", "scrap", "strike", "right", "left"})  # fmt: skip
+_STATEMENT = frozenset(
+    {
+        "it",
+        "that",
+        "it's",
+        "not",
+        "i",
+        "wait",
+        "sorry",
+        "make",
+        "hang",
+        "hold",
+        "the",
+        "actually",
+        "he",
+        "she",
+        "with",
+        "more",
+        "rather",
+        "a",
+        "say",
+        "scrap",
+        "strike",
+        "right",
+        "left",
+    }
+)
 
 
 @Language.component("corrections", requires=["doc._.mentions", "doc._.words"], assigns=["doc._.mentions"])
@@ -69,7 +115,10 @@ def _correct(words: Words, mentions: list[Mention], first: int, last: int) -> No
     sort = "icao" if "icao" in sorts else "strong" if "strong" in sorts else "no"
     if sort == "no" and not _lone_no(words, begin, end):
         return
-    pointed = row[end : end + 2] in (["these", "are"], ["this", "is"]) or row[end + 1 : end + 3] in (["these", "are"], ["this", "is"])
+    pointed = row[end : end + 2] in (["these", "are"], ["this", "is"]) or row[end + 1 : end + 3] in (
+        ["these", "are"],
+        ["this", "is"],
+    )
     firm = pointed or sort == "icao" or bool(_FIRM & set(row[begin:end]))
     far = any(w in _FAR for w in row[begin:end])
     back = _BACK["icao"] if far else _BACK[sort]
@@ -116,8 +165,15 @@ def _denies_it(row: list[str], end: int) -> bool:
     said = row[end : end + 7]
     if said[:1] == [","]:
         said = said[1:]
-    if said[0:3] in (["it", "'s", "not"], ["it", "is", "n't"], ["he", "is", "n't"], ["she", "is", "n't"], ["he", "'s", "not"],
-                     ["she", "'s", "not"], ["it", "was", "n't"]):  # fmt: skip
+    if said[0:3] in (
+        ["it", "'s", "not"],
+        ["it", "is", "n't"],
+        ["he", "is", "n't"],
+        ["she", "is", "n't"],
+        ["he", "'s", "not"],
+        ["she", "'s", "not"],
+        ["it", "was", "n't"],
+    ):
         return True
     return said[:1] == ["that"] and bool(RELATIVES & set(said))
 
@@ -146,8 +202,6 @@ def _lone_no(words: Words, begin: int, end: int) -> bool:
 
 
 def _number_like(word: str) -> bool:
-    from extract.numbers import STARTERS
-
     return word in STARTERS and word not in ("a", "an")
 
 
@@ -163,9 +217,9 @@ def _same_class(before: list[Mention], new: Mention, firm: bool, near: bool = Tr
             continue
         if old.kind == "bare" and new.kind in _NUMERIC:
             return [old]
-        if firm and old.kind != new.kind and {old.kind, new.kind} <= _NUMERIC - {"bare"}:
-            if old.measure is not None and new.measure is not None and old.measure.value == new.measure.value:
-                return [old]
+        measured = firm and old.kind != new.kind and {old.kind, new.kind} <= _NUMERIC - {"bare"}
+        if measured and old.measure and new.measure and old.measure.value == new.measure.value:
+            return [old]
         if kinds and not (
             kinds == ["ear_cue"]
             and {old.readings["ear_cue"], new.readings["ear_cue"]} & {"this", "that", "first"}
@@ -201,11 +255,7 @@ def _inherit(old: Mention, new: Mention) -> None:
         return
     scale = Fraction(1)
     if old.kind == "length":
-        from extract.measures import MM_PER
-
         scale = MM_PER[old.measure.unit]
-    elif old.kind == "interval" and old.measure.unit == "weeks":
-        scale = Fraction(1)
     text = f"{new.measure.whole}{old.measure.text.lstrip('0123456789')}" if old.kind == "size" else ""
     new.measure.kind, new.measure.unit, new.measure.text = old.measure.kind, old.measure.unit, text
     new.measure.value *= scale

@@ -7,6 +7,7 @@ from the sentence before; ears whose side nobody said stay `unstated`, each an e
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass, field
 
 from spacy.language import Language
@@ -14,24 +15,84 @@ from spacy.tokens import Doc
 
 from extract.mentions import Mention
 from extract.subjects import REMOVERS, Course
-from extract.words import MARKS, STOPS, Words
+from extract.words import MARKS, Words
 
 Doc.set_extension("ears", default=None, force=True)
 
 OPPOSITE = {"right": "left", "left": "right"}
-_OF_AN_EAR = frozenset({"consistency", "colour", "occlusion", "percent", "depth", "skin", "canal", "foreign_body", "drum",
-                        "method", "instrument", "agent", "size", "tolerance", "clearance", "length", "complication",
-                        "not_seen", "removal", "same", "ellipsis"})  # fmt: skip
+_OF_AN_EAR = frozenset(
+    {
+        "consistency",
+        "colour",
+        "occlusion",
+        "percent",
+        "depth",
+        "skin",
+        "canal",
+        "foreign_body",
+        "drum",
+        "method",
+        "instrument",
+        "agent",
+        "size",
+        "tolerance",
+        "clearance",
+        "length",
+        "complication",
+        "not_seen",
+        "removal",
+        "same",
+        "ellipsis",
+    }
+)
 _OF_THE_PATIENT = frozenset({"symptom", "history", "consent"})
-_NOT_A_PLACE = frozenset({"place", "thing", "way", "time", "size", "angle", "amount", "track", "idea", "card", "stuff",
-                          "one's", "tool", "spot", "hand", "behind", "over", "it", "me"})  # fmt: skip
-_VERBS = frozenset({"that", "which", "has", "is", "feels", "felt", "'s", "was", "and", "been", "have", "feeling"})
+_NOT_A_PLACE = frozenset(
+    {
+        "place",
+        "thing",
+        "way",
+        "time",
+        "size",
+        "angle",
+        "amount",
+        "track",
+        "idea",
+        "card",
+        "stuff",
+        "one's",
+        "tool",
+        "spot",
+        "hand",
+        "behind",
+        "over",
+        "it",
+        "me",
+    }
+)
+_VERBS = frozenset(
+    {"that", "which", "has", "is", "feels", "felt", "'s", "was", "and", "been", "have", "feeling"}
+)
 _SEEN = frozenset({"skin", "canal", "drum", "complication", "foreign_body", "consistency", "symptom"})
 _PURPOSE = frozenset(
     {"while", "for", "about", "because", "until", "if", "when", "get", "since", "re", "with"}
 )
-_ROOM = frozenset({"door", "room", "corridor", "desk", "drawer", "shelf", "chair", "stairs", "road", "window", "cupboard",
-                   "street", "sink"})  # fmt: skip
+_ROOM = frozenset(
+    {
+        "door",
+        "room",
+        "corridor",
+        "desk",
+        "drawer",
+        "shelf",
+        "chair",
+        "stairs",
+        "road",
+        "window",
+        "cupboard",
+        "street",
+        "sink",
+    }
+)
 _DONE = frozenset({"done", "doing", "record", "notes", "that's", "was"})
 
 
@@ -65,8 +126,11 @@ class _State:
         return len(self.ears) - 1
 
 
-@Language.component("ears", requires=["doc._.mentions", "doc._.words", "doc._.courses"],
-                    assigns=["doc._.mentions", "doc._.ears"])  # fmt: skip
+@Language.component(
+    "ears",
+    requires=["doc._.mentions", "doc._.words", "doc._.courses"],
+    assigns=["doc._.mentions", "doc._.ears"],
+)
 def ears(doc: Doc) -> Doc:
     """Give every mention its ear or ears, and symptoms and history their side."""
     words: Words = doc._.words
@@ -148,7 +212,8 @@ def _read_sentence(
     of_ear = [m for m in of_ear if m.live]
     _side_the_history(words, patient, live, cues, state)
     planned = any(m.kind in ("advice", "referral") for m in live) or (
-        any(m.kind == "interval" for m in live) and any(m.has("recall_cue") for m in mentions))  # fmt: skip
+        any(m.kind == "interval" for m in live) and any(m.has("recall_cue") for m in mentions)
+    )
     plan_only = (
         planned
         and not patient
@@ -161,8 +226,7 @@ def _read_sentence(
         if cue.readings["ear_cue"] in OPPOSITE and not plan_only:
             state.last_side = cue
     if (
-        patient
-        and not [m for m in of_ear if m.kind not in ("agent", "removal", "method")]
+        (patient and not [m for m in of_ear if m.kind not in ("agent", "removal", "method")])
         or not looking
         or plan_only
     ):
@@ -182,7 +246,9 @@ def _read_sentence(
     _assign(words, of_ear, cues, state, sentence)
 
 
-_NOT_OF_AN_EAR = frozenset({"diabetes", "anticoagulants", "immunosuppressed", "cleft_palate", "head_neck_radiotherapy"})
+_NOT_OF_AN_EAR = frozenset(
+    {"diabetes", "anticoagulants", "immunosuppressed", "cleft_palate", "head_neck_radiotherapy"}
+)
 
 
 def _both_in(row: list[str], m: Mention, cues: list[Mention]) -> bool:
@@ -195,7 +261,7 @@ def _both_in(row: list[str], m: Mention, cues: list[Mention]) -> bool:
 def _of_it(row: list[str], m: Mention) -> bool:
     """Whether a point of history is said of the ear named before ("had the wax taken out of it")."""
     said = row[m.start : m.end + 3]
-    return any(a in ("of", "in", "on") and b == "it" for a, b in zip(said, said[1:], strict=False))
+    return any(a in ("of", "in", "on") and b == "it" for a, b in itertools.pairwise(said))
 
 
 def _left_inside(words: Words, of_ear: list[Mention], cues: list[Mention], state: _State) -> list[Mention]:
@@ -261,7 +327,10 @@ def _is_cue(words: Words, m: Mention, mentions: list[Mention]) -> bool:
         and following in ("down", "up", "in", "on", "so", "then", "now")
     ):
         return False
-    if any(o.has("same") and o.start <= m.start <= o.end + 3 and _only_joins(row, o.end, m.start) for o in mentions):
+    if any(
+        o.has("same") and o.start <= m.start <= o.end + 3 and _only_joins(row, o.end, m.start)
+        for o in mentions
+    ):
         return False
     if side == "other" and "ear" not in said and "side" not in said:
         start = words.bounds[words.sentence[m.start]][0]
@@ -287,18 +356,58 @@ def _is_cue(words: Words, m: Mention, mentions: list[Mention]) -> bool:
                 "onto",
             )
         ]
-        looked = row[m.start - 1] in ("in", "at", "to", "into", "on") and bool({"look", "over", "back", "onto"} & set(lead))
-        if (lead and not looked) or any(o.kind == "length" and o.start - m.end < 6 for o in mentions if o.start > m.start):
+        looked = row[m.start - 1] in ("in", "at", "to", "into", "on") and bool(
+            {"look", "over", "back", "onto"} & set(lead)
+        )
+        if (lead and not looked) or any(
+            o.kind == "length" and o.start - m.end < 6 for o in mentions if o.start > m.start
+        ):
             return False
     if side == "both" and said == ["both"]:
-        removed = row[m.end + 1 : m.end + 2] in (["removed"], ["out"], ["came"], ["gone"], ["lifted"], ["extracted"])
+        removed = row[m.end + 1 : m.end + 2] in (
+            ["removed"],
+            ["out"],
+            ["came"],
+            ["gone"],
+            ["lifted"],
+            ["extracted"],
+        )
         return (following in _AFTER_BOTH or following in MARKS) and not removed
     return True
 
 
-_AFTER_BOTH = frozenset({"", "are", "were", "is", "clear", "now", "look", "looked", "feel", "felt", "really", "very", "well",
-                         "and", "intact", "healthy", "normal", "dull", "have", "had", "came", "completely", "been", "fine",
-                         "today", "done", "tolerated", "retracted"})  # fmt: skip
+_AFTER_BOTH = frozenset(
+    {
+        "",
+        "are",
+        "were",
+        "is",
+        "clear",
+        "now",
+        "look",
+        "looked",
+        "feel",
+        "felt",
+        "really",
+        "very",
+        "well",
+        "and",
+        "intact",
+        "healthy",
+        "normal",
+        "dull",
+        "have",
+        "had",
+        "came",
+        "completely",
+        "been",
+        "fine",
+        "today",
+        "done",
+        "tolerated",
+        "retracted",
+    }
+)
 
 
 def _only_joins(row: list[str], a: int, b: int) -> bool:
@@ -315,11 +424,18 @@ def _side_the_history(
     last = state.last_side.readings["ear_cue"] if state.last_side is not None else ""
     for m in patient:
         part = words.part[m.start]
-        inside = [c for c in cues if words.part[c.start] == part
-                  or any(words.part[old.start] == part for old in c.linked)]  # fmt: skip
-        after = [c for c in cues if words.part[c.start] == part + 1 and (
-            _stands_alone(words, c) or not any(words.part[o.start] == part + 1 for o in live))
-            and not any(words.part[o.start] == part + 1 for o in patient)]  # fmt: skip
+        inside = [
+            c
+            for c in cues
+            if words.part[c.start] == part or any(words.part[old.start] == part for old in c.linked)
+        ]
+        after = [
+            c
+            for c in cues
+            if words.part[c.start] == part + 1
+            and (_stands_alone(words, c) or not any(words.part[o.start] == part + 1 for o in live))
+            and not any(words.part[o.start] == part + 1 for o in patient)
+        ]
         chosen = inside or after
         side = ""
         if chosen:
@@ -419,7 +535,9 @@ def _go_to_waxed_ear(of_ear: list[Mention], state: _State) -> None:
             state.clean.update(state.current)
         elif m.kind in ("consistency", "colour", "percent") and m.polarity != "denied":
             state.waxed.update(state.current)
-    works = any(m.kind in ("length", "method") or (m.kind == "instrument" and m.value in REMOVERS) for m in of_ear)
+    works = any(
+        m.kind in ("length", "method") or (m.kind == "instrument" and m.value in REMOVERS) for m in of_ear
+    )
     waxed = state.waxed - state.clean
     if works and len(state.current) == 1 and state.current[0] in state.clean and len(waxed) == 1:
         state.current = tuple(waxed)
@@ -478,11 +596,10 @@ def _target(words: Words, cue: Mention, state: _State) -> tuple[int, ...]:
             len(state.current) == 1
             and state.ears[state.current[0]].side == "unstated"
             and _names_current(words, cue)
-        ):
-            if not any(e.side == side for e in state.ears):
-                ear = state.ears[state.current[0]]
-                ear.side, ear.named_by = side, cue
-                return state.current
+        ) and not any(e.side == side for e in state.ears):
+            ear = state.ears[state.current[0]]
+            ear.side, ear.named_by = side, cue
+            return state.current
         return (state.named(side, cue),)
     if side == "both":
         if not state.ears:
@@ -529,8 +646,3 @@ def _names_current(words: Words, cue: Mention) -> bool:
     return ("'s" in before or "was" in before or "is" in before) and bool(
         _DONE & set(said) or "that" in before or "this" in before
     )
-
-
-def sentence_break(words: Words, i: int) -> bool:
-    """Whether word i closes a sentence."""
-    return words.text[i] in STOPS

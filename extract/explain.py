@@ -34,9 +34,17 @@ OTHER_MEASURE = {
 """Why a measure that nothing set aside is not in the record."""
 
 _SHOWN = (frozenset(CLOSED) | frozenset(OTHER_MEASURE) | {"not_seen"}) - {"layer"}
-_FIELD_OF = {"hearing_outcome": "hearing", "complication": "complications", "instrument": "instruments",
-             "method": "methods", "symptom": "symptoms", "agent": "agents", "length": "removed_mm",
-             "not_seen": "drum", "percent": "occlusion_percent"}  # fmt: skip
+_FIELD_OF = {
+    "hearing_outcome": "hearing",
+    "complication": "complications",
+    "instrument": "instruments",
+    "method": "methods",
+    "symptom": "symptoms",
+    "agent": "agents",
+    "length": "removed_mm",
+    "not_seen": "drum",
+    "percent": "occlusion_percent",
+}
 _NAMES = {
     "": "an ear",
     "ear_cue": "an ear",

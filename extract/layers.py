@@ -100,7 +100,9 @@ def _chunk(words: Words, before: list[Mention], cue: Mention, carried: set[int])
         if any(w in STOPS for w in between):
             break
         layered = bool(p.layer) and id(p) not in carried
-        apart = words.part[p.start] != words.part[cue.start] or any(w in (",", "…", "but", "probably") for w in between)
+        apart = words.part[p.start] != words.part[cue.start] or any(
+            w in (",", "…", "but", "probably") for w in between
+        )
         if layered and apart:
             break
         out.append(p)

@@ -84,9 +84,9 @@ def _is_not_removed(words: Words, m: Mention, live: list[Mention]) -> bool:
     if any(w in _AWAY for w in after) or any(w in ("depth", "diameter") for w in before):
         return True
     for o in live:
-        if o.kind == "instrument" and o.value in _SIZED and m.measure is not None and m.measure.value <= 12:
-            if o.start == m.end or (o.end <= m.start <= o.end + 1 and o.value == "speculum"):
-                return True
+        beside = o.start == m.end or (o.end <= m.start <= o.end + 1 and o.value == "speculum")
+        if o.kind == "instrument" and o.value in _SIZED and beside and m.measure and m.measure.value <= 12:
+            return True
     foreign_words = {
         w
         for o in live
@@ -138,8 +138,11 @@ _ORDER = {"first": 0, "second": 1, "third": 2, "last": -1}
 def _is_total(words: Words, m: Mention) -> bool:
     start, end = words.bounds[words.sentence[m.start]]
     said = words.text[start:end]
-    return bool(_TOTAL & set(said)) or ("all" in said and "told" in said) or (
-        len(m.ears) > 1 and not any(w in said for w in ("each", "apiece")))  # fmt: skip
+    return (
+        bool(_TOTAL & set(said))
+        or ("all" in said and "told" in said)
+        or (len(m.ears) > 1 and not any(w in said for w in ("each", "apiece")))
+    )
 
 
 def _of_both(words: Words, m: Mention) -> bool:

@@ -12,7 +12,6 @@ from fractions import Fraction
 from typing import Literal
 
 from extract.numbers import Number, digits_at, number_at, numbers
-from extract.words import MARKS
 
 MM_PER = {"mm": Fraction(1), "cm": Fraction(10), "inch": Fraction(254, 10)}
 
@@ -25,11 +24,22 @@ _LENGTH_UNITS = {
 }
 _SIZE_UNITS = {"gauge": "G", "g": "G", "french": "Fr", "fr": "Fr", "f": "Fr", "ga": "G"}
 _PERIODS = {
-    "day": ("days", 1), "days": ("days", 1), "night": ("days", 1), "nights": ("days", 1),
-    "week": ("weeks", 1), "weeks": ("weeks", 1), "fortnight": ("weeks", 2), "fortnights": ("weeks", 2),
-    "month": ("months", 1), "months": ("months", 1), "year": ("years", 1), "years": ("years", 1),
-    "monthly": ("months", 1), "weekly": ("weeks", 1), "yearly": ("years", 1),
-}  # fmt: skip
+    "day": ("days", 1),
+    "days": ("days", 1),
+    "night": ("days", 1),
+    "nights": ("days", 1),
+    "week": ("weeks", 1),
+    "weeks": ("weeks", 1),
+    "fortnight": ("weeks", 2),
+    "fortnights": ("weeks", 2),
+    "month": ("months", 1),
+    "months": ("months", 1),
+    "year": ("years", 1),
+    "years": ("years", 1),
+    "monthly": ("months", 1),
+    "weekly": ("weeks", 1),
+    "yearly": ("years", 1),
+}
 _WHOLE_WORDS = {"annual": (1, "years"), "annually": (1, "years"), "yearly": (1, "years")}
 _FILLED = frozenset({"canal", "ear", "lumen", "eac", "meatus", "space", "width"})
 _FILL_WORDS = frozenset(
@@ -169,8 +179,3 @@ def _without_number(row: Sequence[str], covered: set[int]) -> list[Measure]:
             count, unit = _WHOLE_WORDS[word]
             out.append(Measure(i, i + 1, "interval", Fraction(count), unit))
     return out
-
-
-def same_sentence_mark(row: Sequence[str], a: int, b: int) -> bool:
-    """Whether only words, no mark of any kind, stand between places a and b."""
-    return not any(row[i] in MARKS for i in range(a, b))

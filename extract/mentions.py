@@ -117,7 +117,12 @@ class PhraseBook:
         values = self.values.find(row)
         noise = {i for f in values if "noise" in f.readings for i in range(f.start, f.end)}
         cues = self.cues.find(row)
-        spoken = {i for f in cues if "correction" in f.readings and f.end - f.start > 1 for i in range(f.start, f.end)}
+        spoken = {
+            i
+            for f in cues
+            if "correction" in f.readings and f.end - f.start > 1
+            for i in range(f.start, f.end)
+        }
         values = [f for f in values if f.start not in spoken or f.end - f.start > 2]
         steering = [
             f
@@ -216,7 +221,9 @@ def _settle_percents(row: list[str], counted: list[Mention]) -> None:
             closed = row[c.end : c.end + 1] in ([], ["."], [","])
             led = led or (row[c.start - 1] == "," and row[c.start - 2] in ("left", "right"))
             sided = row[c.end : c.end + 2] in (["on", "the"], ["in", "the"])
-            if c.start - last.end < 8 and ((led and closed) or (sided and {"left", "right"} & set(row[c.end : c.end + 3]))):
+            if c.start - last.end < 8 and (
+                (led and closed) or (sided and {"left", "right"} & set(row[c.end : c.end + 3]))
+            ):
                 c.measure.kind, c.kind, c.readings = "percent", "percent", {"percent": ""}
 
 
@@ -247,16 +254,19 @@ def _settle_pieces(row: list[str], counted: list[Mention], found: list[Mention])
                 and {"left", "right"} & set(row[max(c.start - 7, 0) : c.start])
             )
             if (
-                named
-                and c.start - last.end < 30
-                and lead[-1:]
-                and lead[-1] in _PIECE_LEADS
-                and after in ([], ["."], [","])
+                (
+                    named
+                    and c.start - last.end < 30
+                    and lead[-1:]
+                    and lead[-1] in _PIECE_LEADS
+                    and after in ([], ["."], [","])
+                )
+                and last.measure is not None
+                and last.measure.unit == "mm"
             ):
-                if last.measure is not None and last.measure.unit == "mm":
-                    c.measure.kind, c.measure.unit = "length", "mm"
-                    c.kind, c.readings = "length", {"length": ""}
-                    last = c
+                c.measure.kind, c.measure.unit = "length", "mm"
+                c.kind, c.readings = "length", {"length": ""}
+                last = c
 
 
 _PIECE_LEADS = frozenset({"left", "right", "'s", "is", "of", "another", "was", "at", "one", "piece"})
@@ -286,7 +296,11 @@ def _corrected_places(row: list[str], place: int) -> list[int]:
         return []
     stop = min(end + 9, len(row))
     cues = [i for i in range(end, stop) if row[i] in ("no", "sorry", "correction")]
-    return [i for i in range(cues[0] + 1, stop) if _digit_like(row[i]) and not _digit_like(row[i - 1])][:1] if cues else []
+    return (
+        [i for i in range(cues[0] + 1, stop) if _digit_like(row[i]) and not _digit_like(row[i - 1])][:1]
+        if cues
+        else []
+    )
 
 
 def _bare_reference_places(row: list[str]) -> list[int]:
@@ -303,7 +317,9 @@ def _bare_reference_places(row: list[str]) -> list[int]:
         enough = end - start > 1 or len(row[start]) > 2
         named = {"reference", "number", "ref"} & set(row[end : end + 5])
         first = row[max(start - 3, 0) : start] == ["first", "one", ","] or (
-            row[start - 1] not in (",", "…") and row[end : end + 2] in ([",", "left"], [",", "right"]) and end - start > 2
+            row[start - 1] not in (",", "…")
+            and row[end : end + 2] in ([",", "left"], [",", "right"])
+            and end - start > 2
         )
         closed = end == len(row) or row[end] in MARKS
         if enough and (named or ((start == 0 or first) and closed)):
@@ -313,5 +329,16 @@ def _bare_reference_places(row: list[str]) -> list[int]:
 
 def _digit_like(word: str) -> bool:
     return word.isdigit() or word in {
-        "zero", "oh", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "double",
-    }  # fmt: skip
+        "zero",
+        "oh",
+        "one",
+        "two",
+        "three",
+        "four",
+        "five",
+        "six",
+        "seven",
+        "eight",
+        "nine",
+        "double",
+    }

@@ -11,23 +11,66 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 _UNITS = {
-    "zero": 0, "nought": 0, "one": 1, "two": 2, "three": 3, "four": 4, "five": 5, "six": 6, "seven": 7,
-    "eight": 8, "nine": 9, "ten": 10, "eleven": 11, "twelve": 12, "thirteen": 13, "fourteen": 14,
-    "fifteen": 15, "sixteen": 16, "seventeen": 17, "eighteen": 18, "nineteen": 19,
-}  # fmt: skip
+    "zero": 0,
+    "nought": 0,
+    "one": 1,
+    "two": 2,
+    "three": 3,
+    "four": 4,
+    "five": 5,
+    "six": 6,
+    "seven": 7,
+    "eight": 8,
+    "nine": 9,
+    "ten": 10,
+    "eleven": 11,
+    "twelve": 12,
+    "thirteen": 13,
+    "fourteen": 14,
+    "fifteen": 15,
+    "sixteen": 16,
+    "seventeen": 17,
+    "eighteen": 18,
+    "nineteen": 19,
+}
 _TENS = {
-    "twenty": 20, "thirty": 30, "forty": 40, "fourty": 40, "fifty": 50, "sixty": 60, "seventy": 70,
-    "eighty": 80, "ninety": 90,
-}  # fmt: skip
+    "twenty": 20,
+    "thirty": 30,
+    "forty": 40,
+    "fourty": 40,
+    "fifty": 50,
+    "sixty": 60,
+    "seventy": 70,
+    "eighty": 80,
+    "ninety": 90,
+}
 _PARTS = {
-    "half": 2, "halves": 2, "third": 3, "quarter": 4, "fourth": 4, "fifth": 5, "sixth": 6, "eighth": 8,
-    "tenth": 10, "twelfth": 12, "sixteenth": 16, "thirty-second": 32,
-}  # fmt: skip
+    "half": 2,
+    "halves": 2,
+    "third": 3,
+    "quarter": 4,
+    "fourth": 4,
+    "fifth": 5,
+    "sixth": 6,
+    "eighth": 8,
+    "tenth": 10,
+    "twelfth": 12,
+    "sixteenth": 16,
+    "thirty-second": 32,
+}
 _PARTS.update({"3rd": 3, "4th": 4, "5th": 5, "6th": 6, "8th": 8, "10th": 10, "16th": 16, "32nd": 32})
 _PARTS.update({f"{word}s": n for word, n in list(_PARTS.items()) if word != "halves"})
-_SYMBOLS = {"½": Fraction(1, 2), "¼": Fraction(1, 4), "¾": Fraction(3, 4), "⅛": Fraction(1, 8),
-            "⅜": Fraction(3, 8), "⅝": Fraction(5, 8), "⅞": Fraction(7, 8), "⅓": Fraction(1, 3),
-            "⅔": Fraction(2, 3)}  # fmt: skip
+_SYMBOLS = {
+    "½": Fraction(1, 2),
+    "¼": Fraction(1, 4),
+    "¾": Fraction(3, 4),
+    "⅛": Fraction(1, 8),
+    "⅜": Fraction(3, 8),
+    "⅝": Fraction(5, 8),
+    "⅞": Fraction(7, 8),
+    "⅓": Fraction(1, 3),
+    "⅔": Fraction(2, 3),
+}
 _OH = frozenset({"o", "oh"})
 _DIGIT_WORDS = {**{w: str(n) for w, n in _UNITS.items() if n < 10}, "oh": "0", "o": "0"}
 
@@ -198,9 +241,9 @@ def digits_at(row: Sequence[str], i: int) -> tuple[str, int]:
             out += str(small[1])
             i = small[0]
             continue
-        elif len(word) == 1 and word.isalpha() and word.isascii() and _letter_belongs(row, i, out):
-            out += word.upper()
-        elif word.isascii() and word.isalnum() and any(c.isdigit() for c in word) and len(word) < 9:
+        elif (len(word) == 1 and word.isalpha() and word.isascii() and _letter_belongs(row, i, out)) or (
+            word.isascii() and word.isalnum() and any(c.isdigit() for c in word) and len(word) < 9
+        ):
             out += word.upper()
         elif word == "," and out and i + 1 < len(row) and row[i + 1] in _DIGIT_WORDS and len(out) < 3:
             pass

@@ -36,10 +36,7 @@ class Phrases:
         node = self._root
         for word in words:
             reach = GAPS.get(word)
-            if reach:
-                node = node.gaps.setdefault(reach, _Node())
-            else:
-                node = node.following.setdefault(word, _Node())
+            node = node.gaps.setdefault(reach, _Node()) if reach else node.following.setdefault(word, _Node())
         node.readings[kind] = value
 
     def find(self, row: Sequence[str]) -> list[Found]:

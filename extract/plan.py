@@ -14,8 +14,22 @@ _LEADS = frozenset({"in", "after", "at", "within", "another", "about", "around"}
 _BY = frozenset({"by", "from", "her", "his"})
 
 
-_AT_HOME = frozenset({"home", "before", "beforehand", "nights", "days", "week", "weeks", "advance", "prior", "day", "night",
-                      "using"})  # fmt: skip
+_AT_HOME = frozenset(
+    {
+        "home",
+        "before",
+        "beforehand",
+        "nights",
+        "days",
+        "week",
+        "weeks",
+        "advance",
+        "prior",
+        "day",
+        "night",
+        "using",
+    }
+)
 
 
 def agent_use(words: Words, live: list[Mention], courses: dict[int, Course]) -> dict[int, str]:
@@ -42,7 +56,9 @@ def _use(words: Words, m: Mention, live: list[Mention], course: Course) -> str:
     home = bool(cues) and (not looking or bool(cues & _AT_HOME))
     put_in = any(o.has("put_in") for o in here)
     planned = any(o.kind in ("advice", "interval", "referral") and o.kind != "interval" for o in here) or any(
-        o.has("recall_cue") and o.readings.get("recall_cue") and any(x.kind == "interval" for x in here) for o in here)  # fmt: skip
+        o.has("recall_cue") and o.readings.get("recall_cue") and any(x.kind == "interval" for x in here)
+        for o in here
+    )
     if m.value == "water" and not looking and home:
         return "softener"
     if m.value == "water":
@@ -57,7 +73,9 @@ def _use(words: Words, m: Mention, live: list[Mention], course: Course) -> str:
         return "softener"
     if put_in and any(o.readings.get("late") == "cue" for o in here):
         return "procedure"
-    spell = any(o.kind == "interval" and o.measure is not None and o.measure.unit in ("days", "weeks") for o in here)
+    spell = any(
+        o.kind == "interval" and o.measure is not None and o.measure.unit in ("days", "weeks") for o in here
+    )
     if spell and not working and not planned and (not ongoing or {"'d", "had", "used", "put"} & set(said)):
         return "softener"
     past = any(
@@ -108,7 +126,9 @@ def recalls(words: Words, live: list[Mention]) -> list[Mention]:
             continue
         if (after and after[0] in _AGO - {"back", "before", "now"}) or (before and before[0] in _DURATION):
             continue
-        told = max((o.start for o in here if o.kind in ("history", "symptom") and o.start < m.start), default=-1)
+        told = max(
+            (o.start for o in here if o.kind in ("history", "symptom") and o.start < m.start), default=-1
+        )
         if told >= 0 and not any(o.has("recall_cue") and told < o.start < m.start for o in here):
             continue
         if any(_is_cued(words, x, live) for x in (m, *m.linked)):
@@ -120,7 +140,8 @@ def _is_cued(words: Words, m: Mention, live: list[Mention]) -> bool:
     sentence = words.sentence[m.start]
     start, end = words.bounds[sentence]
     alone = end - start <= 5 and all(
-        m.start <= i < m.end or w in ("please", ",", ".", "then", "so") for i, w in enumerate(words.text[start:end], start)
+        m.start <= i < m.end or w in ("please", ",", ".", "then", "so")
+        for i, w in enumerate(words.text[start:end], start)
     )
     if alone and any(
         o.kind in ("clearance", "instrument", "drum", "length") and o.start < m.start for o in live

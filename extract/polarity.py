@@ -14,8 +14,21 @@ from extract.words import MARKS, Words
 _SELF_CONTAINED = frozenset(
     {"head", "ear_cue", "correction", "disregard", "aside", "visit", "weak", "length", "size", "reference"}
 )
-_OWN_DENIAL = frozenset({"occlusion", "clearance", "consent", "advice", "hearing_outcome", "not_seen", "complication",
-                         "history", "drum", "tolerance", "skin"})  # fmt: skip
+_OWN_DENIAL = frozenset(
+    {
+        "occlusion",
+        "clearance",
+        "consent",
+        "advice",
+        "hearing_outcome",
+        "not_seen",
+        "complication",
+        "history",
+        "drum",
+        "tolerance",
+        "skin",
+    }
+)
 _NEGATIVE = frozenset(
     {"no", "not", "n't", "nothing", "none", "never", "without", "cannot", "nor", "neither", "un"}
 )
@@ -31,8 +44,12 @@ def polarity(doc: Doc) -> Doc:
     words: Words = doc._.words
     mentions: list[Mention] = doc._.mentions
     scopes: list[Scope] = [s for s in doc._.scopes if s.category in ("negated", "possible")]
-    said_whole = {i for o in mentions if o.has("occlusion", "clearance", "not_seen", "advice", "consent") and _says_no(words, o)
-                  for i in range(words.token[o.start], words.last[o.end - 1] + 1)}  # fmt: skip
+    said_whole = {
+        i
+        for o in mentions
+        if o.has("occlusion", "clearance", "not_seen", "advice", "consent") and _says_no(words, o)
+        for i in range(words.token[o.start], words.last[o.end - 1] + 1)
+    }
     at = 0
     for m in doc._.mentions:
         if _SELF_CONTAINED.issuperset(m.readings):
@@ -67,7 +84,11 @@ def polarity(doc: Doc) -> Doc:
 def _answered(words: Words, m: Mention) -> str:
     """The polarity that a phrase opening with "nothing", or an answer to its question, gives ("Grommets? Never.")."""
     row = words.text
-    if m.has("symptom", "complication") and row[m.start] in ("nothing", "not", "no", "never") and m.readings.get("complication") != "none":
+    if (
+        m.has("symptom", "complication")
+        and row[m.start] in ("nothing", "not", "no", "never")
+        and m.readings.get("complication") != "none"
+    ):
         return "denied"
     if m.has("symptom", "complication") and "neither" in row[max(m.start - 6, 0) : m.start]:
         between = row[max(m.start - 6, 0) : m.start]
@@ -94,7 +115,11 @@ def _ends_in_doubt(row: list[str], m: Mention) -> bool:
     for mark in (",", "…"):
         if mark in after:
             tail = after[after.index(mark) + 1 :]
-            return tail[:2] in (["i", "think"], ["i", "reckon"], ["i", "suspect"]) or tail[:1] in (["maybe"], ["perhaps"], ["possibly"])
+            return tail[:2] in (["i", "think"], ["i", "reckon"], ["i", "suspect"]) or tail[:1] in (
+                ["maybe"],
+                ["perhaps"],
+                ["possibly"],
+            )
     return False
 
 

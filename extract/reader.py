@@ -15,6 +15,7 @@ from extract import (
     corrections,
     ears,
     layers,
+    mentions,
     not_seen,
     polarity,
     repair,
@@ -23,7 +24,7 @@ from extract import (
     topic,
     visits,
     words,
-)  # noqa: F401
+)
 from extract.build import Builder
 from extract.mentions import MentionFinder, compile_phrases
 from extract.repair import Repairer
@@ -33,8 +34,29 @@ from shared.record import Visit
 from shared.transcript import Transcript
 from shared.vocabulary import Vocabulary, load
 
-COMPONENTS = ("words", "repair", "clauses", "mentions", "visits", "topic", "earside_context", "polarity", "aside", "corrections",
-              "subjects", "not_seen", "ears", "layers", "timing")  # fmt: skip
+REGISTERED = (
+    words, repair, clauses, mentions, visits, topic, context, polarity, aside, corrections, subjects, not_seen,
+    ears, layers, timing,
+)  # fmt: skip
+"""The modules whose components the pipeline is made of; importing one registers it."""
+
+COMPONENTS = (
+    "words",
+    "repair",
+    "clauses",
+    "mentions",
+    "visits",
+    "topic",
+    "earside_context",
+    "polarity",
+    "aside",
+    "corrections",
+    "subjects",
+    "not_seen",
+    "ears",
+    "layers",
+    "timing",
+)
 
 
 class Reader:

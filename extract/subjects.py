@@ -6,6 +6,7 @@ nearest noun decides, then what was last talked about, then how far the visit ha
 
 from __future__ import annotations
 
+import itertools
 from collections import Counter
 from dataclasses import dataclass
 
@@ -17,18 +18,93 @@ from extract.words import MARKS, Words
 
 NOT_LINKED = "not clear what it is said of"
 
-_EXAM = frozenset({"consistency", "colour", "occlusion", "percent", "depth", "instrument", "method", "drum", "canal",
-                   "skin", "length", "clearance", "not_seen"})  # fmt: skip
+_EXAM = frozenset(
+    {
+        "consistency",
+        "colour",
+        "occlusion",
+        "percent",
+        "depth",
+        "instrument",
+        "method",
+        "drum",
+        "canal",
+        "skin",
+        "length",
+        "clearance",
+        "not_seen",
+    }
+)
 _BACKGROUND = frozenset({"symptom", "history", "consent"})
 _NAMING = frozenset({"right", "left", "first"})
-REMOVERS = frozenset({"suction_tube", "fine_suction_tube", "jobson_horne_probe", "crocodile_forceps", "aural_forceps",
-                       "wax_hook", "curette", "grommet_inserter", "irrigator"})  # fmt: skip
-_PLACES = frozenset({"in", "of", "down", "along", "inside", "into", "from", "onto", "on", "against", "to", "at", "up",
-                     "behind", "round", "around", "towards", "out", "through", "near", "with", "past", "by", "under"})  # fmt: skip
+REMOVERS = frozenset(
+    {
+        "suction_tube",
+        "fine_suction_tube",
+        "jobson_horne_probe",
+        "crocodile_forceps",
+        "aural_forceps",
+        "wax_hook",
+        "curette",
+        "grommet_inserter",
+        "irrigator",
+    }
+)
+_PLACES = frozenset(
+    {
+        "in",
+        "of",
+        "down",
+        "along",
+        "inside",
+        "into",
+        "from",
+        "onto",
+        "on",
+        "against",
+        "to",
+        "at",
+        "up",
+        "behind",
+        "round",
+        "around",
+        "towards",
+        "out",
+        "through",
+        "near",
+        "with",
+        "past",
+        "by",
+        "under",
+    }
+)
 _BETWEEN = frozenset({"looking", "coloured", "type", "old", "bony", "kind", "of", "ear"})
 _JOINTS = frozenset({"and", ",", "or", "but", "very", "quite", "slightly"})
-_TOLD = frozenset({"says", "said", "been", "had", "came", "comes", "feels", "felt", "complains", "complained", "reports", "history",
-                   "presented", "has", "'s", "noticed", "tells", "mentioned", "mentions", "since", "still"})  # fmt: skip
+_TOLD = frozenset(
+    {
+        "says",
+        "said",
+        "been",
+        "had",
+        "came",
+        "comes",
+        "feels",
+        "felt",
+        "complains",
+        "complained",
+        "reports",
+        "history",
+        "presented",
+        "has",
+        "'s",
+        "noticed",
+        "tells",
+        "mentioned",
+        "mentions",
+        "since",
+        "still",
+    }
+)
 _OURS = frozenset({"complication", "made", "caused", "did"})
 _NOT_DRUM = frozenset({"plug", "bud", "piece", "came", "comes", "foam", "bead", "dome", "seed", "out"})
 _YOUNG = frozenset(
@@ -48,15 +124,91 @@ _YOUNG = frozenset(
     }
 )
 _HANDLED = frozenset(
-    {"holding", "hold", "put", "putting", "pop", "popped", "pressed", "press", "pressing", "pack", "packed", "needed", "needs"}
+    {
+        "holding",
+        "hold",
+        "put",
+        "putting",
+        "pop",
+        "popped",
+        "pressed",
+        "press",
+        "pressing",
+        "pack",
+        "packed",
+        "needed",
+        "needs",
+    }
 )
-_OF = {"wax": ("consistency", "colour"), "drum": ("drum",), "canal": ("canal",), "skin": ("skin",), "cavity": ("canal",),
-       "ear": ("consistency", "canal")}  # fmt: skip
-_COPULAS = frozenset({"is", "'s", "are", "was", "were", "looks", "look", "looking", "looked", "appears", "'re", "feels",
-                      "seems", "remains", "and", ",", "just", "still", "a", "bit", "perfectly", "very", "quite", "itself",
-                      "also", "both", "all", "absolutely", "nice", "now", "here", "otherwise", "there", "in", "as", "be",
-                      "being", "completely", "entirely", "well", "really", "lovely", "fully", "behind", "it", "on", "too", "he", "she",
-                      "side", "this", "that", "one", "left", "right", "again", "ear"})  # fmt: skip
+_OF = {
+    "wax": ("consistency", "colour"),
+    "drum": ("drum",),
+    "canal": ("canal",),
+    "skin": ("skin",),
+    "cavity": ("canal",),
+    "ear": ("consistency", "canal"),
+}
+_COPULAS = frozenset(
+    {
+        "is",
+        "'s",
+        "are",
+        "was",
+        "were",
+        "looks",
+        "look",
+        "looking",
+        "looked",
+        "appears",
+        "'re",
+        "feels",
+        "seems",
+        "remains",
+        "and",
+        ",",
+        "just",
+        "still",
+        "a",
+        "bit",
+        "perfectly",
+        "very",
+        "quite",
+        "itself",
+        "also",
+        "both",
+        "all",
+        "absolutely",
+        "nice",
+        "now",
+        "here",
+        "otherwise",
+        "there",
+        "in",
+        "as",
+        "be",
+        "being",
+        "completely",
+        "entirely",
+        "well",
+        "really",
+        "lovely",
+        "fully",
+        "behind",
+        "it",
+        "on",
+        "too",
+        "he",
+        "she",
+        "side",
+        "this",
+        "that",
+        "one",
+        "left",
+        "right",
+        "again",
+        "ear",
+    }
+)
 
 
 @dataclass(slots=True)
@@ -70,8 +222,11 @@ class Course:
 Doc.set_extension("courses", default=None, force=True)
 
 
-@Language.component("subjects", requires=["doc._.mentions", "doc._.words", "doc._.visit_starts"],
-                    assigns=["doc._.mentions", "doc._.courses"])  # fmt: skip
+@Language.component(
+    "subjects",
+    requires=["doc._.mentions", "doc._.words", "doc._.visit_starts"],
+    assigns=["doc._.mentions", "doc._.courses"],
+)
 def subjects(doc: Doc) -> Doc:
     """Settle every mention's kind and value, or set it aside if it is said of nothing known."""
     words: Words = doc._.words
@@ -95,13 +250,27 @@ def courses(words: Words, mentions: list[Mention]) -> dict[int, Course]:
     out: dict[int, Course] = {}
     for visit in sorted({m.visit for m in mentions}):
         mine = [m for m in mentions if m.visit == visit and m.live]
-        story = {words.sentence[m.start] for m in mine if (m.has("history") and not m.has("canal", "drum")) or (
-            _BACKGROUND & m.readings.keys() and not _EXAM & m.readings.keys())}  # fmt: skip
-        seen = Counter(words.sentence[m.start] for m in mine if m.polarity != "denied" and not m.has("weak", "history")
-                       and m.has("consistency", "colour", "percent", "instrument", "length", "drum", "clearance"))  # fmt: skip
-        tools = {words.sentence[m.start] for m in mine if m.has("instrument", "method") and m.polarity != "denied"}
-        told_only = {words.sentence[m.start] for m in mine if m.has("history", "consent") or (
-            m.has("symptom") and not m.has("complication", "clearance"))}  # fmt: skip
+        story = {
+            words.sentence[m.start]
+            for m in mine
+            if (m.has("history") and not m.has("canal", "drum"))
+            or (_BACKGROUND & m.readings.keys() and not _EXAM & m.readings.keys())
+        }
+        seen = Counter(
+            words.sentence[m.start]
+            for m in mine
+            if m.polarity != "denied"
+            and not m.has("weak", "history")
+            and m.has("consistency", "colour", "percent", "instrument", "length", "drum", "clearance")
+        )
+        tools = {
+            words.sentence[m.start] for m in mine if m.has("instrument", "method") and m.polarity != "denied"
+        }
+        told_only = {
+            words.sentence[m.start]
+            for m in mine
+            if m.has("history", "consent") or (m.has("symptom") and not m.has("complication", "clearance"))
+        }
         story -= tools - told_only
         story -= {sentence for sentence, times in seen.items() if times > 1}
         described = [m for m in mine if _describes_ear(words, m) and words.sentence[m.start] not in story]
@@ -111,11 +280,21 @@ def courses(words: Words, mentions: list[Mention]) -> dict[int, Course]:
             continue
         first = words.sentence[described[0].start]
         told = max((s for s in story if s < first), default=-1)
-        named = [words.sentence[m.start] for m in mine if m.readings.get("ear_cue") in _NAMING and told < words.sentence[m.start] < first
-                 and not any(words.sentence[o.start] == words.sentence[m.start] and o.has("agent") for o in mine)]  # fmt: skip
+        named = [
+            words.sentence[m.start]
+            for m in mine
+            if m.readings.get("ear_cue") in _NAMING
+            and told < words.sentence[m.start] < first
+            and not any(words.sentence[o.start] == words.sentence[m.start] and o.has("agent") for o in mine)
+        ]
         course.exam = min(named, default=first)
-        working = [m for m in mine if _does_work(m) and words.sentence[m.start] >= course.exam
-                   and (m.has("length") or words.sentence[m.start] not in story)]  # fmt: skip
+        working = [
+            m
+            for m in mine
+            if _does_work(m)
+            and words.sentence[m.start] >= course.exam
+            and (m.has("length") or words.sentence[m.start] not in story)
+        ]
         course.work = words.sentence[working[0].start] if working else None
     return out
 
@@ -126,7 +305,9 @@ def _without_early_tools(words: Words, described: list[Mention], story: set[int]
     if found is None:
         return described
     until = max((s for s in story if s < words.sentence[found.start]), default=-1)
-    return [m for m in described if not (m.has("instrument", "method") and words.sentence[m.start] < until)] or described
+    return [
+        m for m in described if not (m.has("instrument", "method") and words.sentence[m.start] < until)
+    ] or described
 
 
 def _describes_ear(words: Words, m: Mention) -> bool:
@@ -137,20 +318,27 @@ def _describes_ear(words: Words, m: Mention) -> bool:
     ):
         return not {"had", "history", "previous", "never"} & set(words.text[max(m.start - 8, 0) : m.start])
     if m.has("foreign_body") and not m.has("weak", "consistency"):
-        start, end = words.bounds[words.sentence[m.start]]
+        start, _end = words.bounds[words.sentence[m.start]]
         near = words.text[max(m.start - 6, start) : m.start]
         shown = {"see", "look", "spy"} & set(near) or any(
-            a == "there" and b in ("'s", "is", "she", "it", "was") for a, b in zip(near, near[1:], strict=False))  # fmt: skip
+            a == "there" and b in ("'s", "is", "she", "it", "was") for a, b in itertools.pairwise(near)
+        )
         return bool(shown) and m.polarity != "denied"
-    return bool(_EXAM & m.readings.keys()) and not m.has("weak", "symptom", "history", "foreign_body") and (
-        m.polarity != "denied" or m.has("occlusion"))  # fmt: skip
+    return (
+        bool(_EXAM & m.readings.keys())
+        and not m.has("weak", "symptom", "history", "foreign_body")
+        and (m.polarity != "denied" or m.has("occlusion"))
+    )
 
 
 def _does_work(m: Mention) -> bool:
     if m.polarity == "denied" or m.has("weak"):
         return False
-    return m.readings.get("instrument") in REMOVERS or m.has("method", "length") or (
-        m.readings.get("clearance") in ("complete", "partial"))  # fmt: skip
+    return (
+        m.readings.get("instrument") in REMOVERS
+        or m.has("method", "length")
+        or (m.readings.get("clearance") in ("complete", "partial"))
+    )
 
 
 class _Subjects:
@@ -213,17 +401,23 @@ class _Subjects:
         """Set aside what its sentence shows to be said of something else."""
         said_of = {h.readings["head"] for h in heads}
         wax = "wax" in said_of or any(
-            o is not m and o.has("consistency", "colour", "percent", "layer", "occlusion") for o in mentions)  # fmt: skip
+            o is not m and o.has("consistency", "colour", "percent", "layer", "occlusion") for o in mentions
+        )
         course = self.courses.get(m.visit, Course())
         looking = course.exam is not None and number >= course.exam
         start, end = self.words.bounds[number]
-        if (m.kind == "colour" and not wax and end - start > 5 and m.start > start) or (
-            m.kind == "depth" and not wax and (
-                {h.readings["head"] for h in heads if h.end <= m.start} & {"skin", "drum"}
-                or any(o.kind == "skin" and o.end <= m.start for o in mentions)
-            )):  # fmt: skip
-            m.aside = NOT_LINKED
-        elif m.kind == "symptom" and self._too_late(m, number, course):
+        if (
+            (m.kind == "colour" and not wax and end - start > 5 and m.start > start)
+            or (
+                m.kind == "depth"
+                and not wax
+                and (
+                    {h.readings["head"] for h in heads if h.end <= m.start} & {"skin", "drum"}
+                    or any(o.kind == "skin" and o.end <= m.start for o in mentions)
+                )
+            )
+            or (m.kind == "symptom" and self._too_late(m, number, course))
+        ):
             m.aside = NOT_LINKED
         elif m.kind == "symptom" and m.value == "blocked" and looking:
             said = self.words.text[start:end]
@@ -232,44 +426,68 @@ class _Subjects:
             ):
                 m.aside = NOT_LINKED
         elif (
-            m.kind == "symptom"
-            and m.value == "discharge"
-            and looking
-            and self.words.text[m.start].startswith("run")
+            (
+                m.kind == "symptom"
+                and m.value == "discharge"
+                and looking
+                and self.words.text[m.start].startswith("run")
+            )
+            or (
+                m.kind in ("colour", "depth")
+                and self.last == "foreign_body"
+                and not any(o.readings.get("head") == "wax" and o.start < m.end + 3 for o in mentions)
+            )
+            or (m.kind == "colour" and any(o.start == m.end and o.has("foreign_body") for o in mentions))
+            or (
+                m.kind == "drum"
+                and m.value == "intact"
+                and "drum" not in said_of
+                and _NOT_DRUM & set(self._said(m))
+            )
         ):
-            m.aside = NOT_LINKED
-        elif m.kind in ("colour", "depth") and self.last == "foreign_body" and not any(
-            o.readings.get("head") == "wax" and o.start < m.end + 3 for o in mentions):  # fmt: skip
-            m.aside = NOT_LINKED
-        elif m.kind == "colour" and any(o.start == m.end and o.has("foreign_body") for o in mentions):
-            m.aside = NOT_LINKED
-        elif m.kind == "drum" and m.value == "intact" and "drum" not in said_of and _NOT_DRUM & set(self._said(m)):
             m.aside = NOT_LINKED
         elif m.kind in ("colour", "consistency") and self._says_not_wax(m):
             m.aside = "said not to be wax"
-        elif m.kind == "skin" and m.value in ("loose", "attached") and "skin" not in said_of and not (
-            self.last == "skin" and self.since <= 1) and "skin" not in self.words.text[m.start : m.end]:  # fmt: skip
-            m.aside = NOT_LINKED
-        elif m.kind == "depth" and self._nearest_before(m, mentions) in ("skin", "drum", "foreign_body"):
-            m.aside = NOT_LINKED
-        elif m.kind == "foreign_body" and (
-            m.value == "cotton" and self.words.text[m.end - 1] in ("buds", "swabs", "tips")
+        elif (
+            (
+                m.kind == "skin"
+                and m.value in ("loose", "attached")
+                and "skin" not in said_of
+                and not (self.last == "skin" and self.since <= 1)
+                and "skin" not in self.words.text[m.start : m.end]
+            )
+            or (m.kind == "depth" and self._nearest_before(m, mentions) in ("skin", "drum", "foreign_body"))
+            or (
+                m.kind == "foreign_body"
+                and (m.value == "cotton" and self.words.text[m.end - 1] in ("buds", "swabs", "tips"))
+            )
         ):
             m.aside = NOT_LINKED
-        elif m.kind in ("consistency", "colour", "canal", "foreign_body", "drum") and self._is_comparison(m, mentions):
+        elif m.kind in ("consistency", "colour", "canal", "foreign_body", "drum") and self._is_comparison(
+            m, mentions
+        ):
             m.aside = "a comparison"
         elif (
             m.kind == "foreign_body"
             and not {"in", "down", "up", "into"} & set(self.words.text[m.end : m.end + 2])
-            and (any(w in _HANDLED for w in self.words.text[max(m.start - 8, 0) : m.start]) or self._is_means(m))
+            and (
+                any(w in _HANDLED for w in self.words.text[max(m.start - 8, 0) : m.start])
+                or self._is_means(m)
+            )
         ):
             m.aside = NOT_LINKED
 
     def _praises(self, m: Mention, mentions: list[Mention]) -> bool:
         """Whether a word of praise ("lovely") is said straight of a noun: before it, or after it with only an aside."""
         following = [h for h in mentions if "head" in h.readings and 0 <= h.start - m.end <= 3]
-        before = [o for o in mentions if o.end <= m.start and not o.has("weak", "recall_cue", "referral_cue", "piece")]
-        return bool(following) or (bool(before) and before[-1].has("head", "drum", "canal", "ear_cue", "clearance"))
+        before = [
+            o
+            for o in mentions
+            if o.end <= m.start and not o.has("weak", "recall_cue", "referral_cue", "piece")
+        ]
+        return bool(following) or (
+            bool(before) and before[-1].has("head", "drum", "canal", "ear_cue", "clearance")
+        )
 
     def _too_late(self, m: Mention, number: int, course: Course) -> bool:
         """Whether a complaint heard during the work is not told as the patient's own."""
@@ -287,13 +505,19 @@ class _Subjects:
         start, _ = self.words.bounds[self.words.sentence[m.start]]
         return any(
             a in ("n't", "not") and b in ("wax", "cerumen") and m.start < start + i
-            for i, (a, b) in enumerate(zip(said, said[1:], strict=False))
+            for i, (a, b) in enumerate(itertools.pairwise(said))
         )
 
     def _nearest_before(self, m: Mention, mentions: list[Mention]) -> str:
         """What was spoken of just before, within four words: a kind of finding or a noun."""
-        near = [o for o in mentions if o is not m and o.end <= m.start <= o.end + 4 and o.has(
-            "head", "skin", "drum", "consistency", "colour", "percent", "foreign_body", "occlusion") and not o.has("weak")]  # fmt: skip
+        near = [
+            o
+            for o in mentions
+            if o is not m
+            and o.end <= m.start <= o.end + 4
+            and o.has("head", "skin", "drum", "consistency", "colour", "percent", "foreign_body", "occlusion")
+            and not o.has("weak")
+        ]
         if not near:
             return ""
         last = near[-1]
@@ -339,7 +563,11 @@ class _Subjects:
         if kinds == ["layer"] and weak:
             near = any(o.start in (m.end, m.end + 1) and o.has("consistency", "colour") for o in mentions)
             lead = row[max(m.start - 2, 0) : m.start]
-            opens = not lead or lead[-1] in MARKS or (lead[-1] == "the" and (len(lead) < 2 or lead[0] in MARKS or lead[0] == "and"))
+            opens = (
+                not lead
+                or lead[-1] in MARKS
+                or (lead[-1] == "the" and (len(lead) < 2 or lead[0] in MARKS or lead[0] == "and"))
+            )
             return "layer" if near and opens else ""
         if "layer" in kinds and "depth" in kinds:
             return "layer" if m.visit in self.layered else "depth"
@@ -378,16 +606,13 @@ class _Subjects:
         if weak and "drum" in kinds:
             return (
                 "drum"
-                if self.last == "drum"
-                and (self.since == 0 or (self.since <= 1 and self._opens(m)))
-
+                if self.last == "drum" and (self.since == 0 or (self.since <= 1 and self._opens(m)))
                 else ""
             )
         if weak and "foreign_body" in kinds:
-            near = row[max(m.start - 6, 0) : m.end + 6]
-            return (
-                "foreign_body" if looking and any(w in near for w in ("ear", "canal", "there", "out")) else ""
-            )
+            around = row[max(m.start - 6, 0) : m.end + 6]
+            placed = any(w in around for w in ("ear", "canal", "there", "out"))
+            return "foreign_body" if looking and placed else ""
         if self.last and not said_of:
             for kind in _OF.get(self.last, ()):
                 if kind in kinds:
@@ -434,8 +659,13 @@ class _Subjects:
             return "canal"
         if "perforation" in m.readings.values() and "complication" in kinds and _OURS & set(self._said(m)):
             return "complication"
-        if looking and not working and m.polarity == "denied" and "symptom" in kinds and (
-            {"been", "had", "has"} & set(self.words.text[max(m.start - 4, 0) : m.start])):  # fmt: skip
+        if (
+            looking
+            and not working
+            and m.polarity == "denied"
+            and "symptom" in kinds
+            and ({"been", "had", "has"} & set(self.words.text[max(m.start - 4, 0) : m.start]))
+        ):
             return "symptom"
         if not looking and "symptom" in kinds:
             return "symptom"
@@ -460,7 +690,9 @@ class _Subjects:
             ahead = next((h for h in heads if h.start == i), None)
             if ahead is not None:
                 return ahead
-            flakes = next((o for o in mentions if o.start == i and o.has("skin") and row[o.end - 1] == "skin"), None)
+            flakes = next(
+                (o for o in mentions if o.start == i and o.has("skin") and row[o.end - 1] == "skin"), None
+            )
             if flakes is not None:
                 return Mention(flakes.start, flakes.end, {"head": "skin"})
             joint = row[i] in _JOINTS and self._describes(i + 1, mentions)
@@ -470,12 +702,15 @@ class _Subjects:
         where = next((h for h in heads if m.end < h.start <= m.end + 5), None)
         between = row[m.end : where.start] if where is not None else []
         if (
-            where is not None
-            and _PLACES & set(between)
-            and not any(w in MARKS or w == "and" for w in between)
+            (
+                where is not None
+                and _PLACES & set(between)
+                and not any(w in MARKS or w == "and" for w in between)
+            )
+            and m.has("drum", "canal")
+            and where.readings["head"] in ("drum", "canal", "skin", "cavity")
         ):
-            if m.has("drum", "canal") and where.readings["head"] in ("drum", "canal", "skin", "cavity"):
-                return where
+            return where
         before = [h for h in heads if h.end <= m.start]
         seen = [h for h in heads if h.readings["head"] in ("drum", "canal") and h.start > m.start]
         fresh = self.since > 1 or self.last not in ("drum", "canal")
@@ -513,10 +748,12 @@ class _Subjects:
 
     def _wax_near(self, m: Mention, mentions: list[Mention]) -> bool:
         return any(
-            o is not m and abs(o.start - m.start) < 8 and (o.readings.get("head") == "wax" or o.has("colour", "consistency"))
+            o is not m
+            and abs(o.start - m.start) < 8
+            and (o.readings.get("head") == "wax" or o.has("colour", "consistency"))
             and not o.has("weak")
             for o in mentions
-        )  # fmt: skip
+        )
 
     def _said(self, m: Mention) -> list[str]:
         start, end = self.words.bounds[self.words.sentence[m.start]]
@@ -527,4 +764,5 @@ class _Subjects:
         before = row[max(m.start - 6, 0) : m.start]
         after = row[m.end : m.end + 8]
         return any(w in ("had", "history", "previous", "having", "'d", "known") for w in before) or (
-            any(w in _YOUNG for w in after) and "as" in after)  # fmt: skip
+            any(w in _YOUNG for w in after) and "as" in after
+        )

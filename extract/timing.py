@@ -49,7 +49,11 @@ def _time_ear(words: Words, mentions: list[Mention], late: set[int], final: set[
             m.when = "before"
         elif m.kind in ("drum", "not_seen"):
             m.when = "after" if _drum_after(m, events, work, drums) else "before"
-        elif (m.kind == "skin" and m.value in ("loose", "keratin_plug")) or m.value in ("narrow", "hairy", "exostoses"):
+        elif (m.kind == "skin" and m.value in ("loose", "keratin_plug")) or m.value in (
+            "narrow",
+            "hairy",
+            "exostoses",
+        ):
             m.when = "before"
         elif m.kind == "skin" and m.value == "attached":
             m.when = "after" if any(e.start < m.start for e in work) else "before"
@@ -73,9 +77,11 @@ def _is_place(words: Words, m: Mention) -> bool:
 def _removes(m: Mention) -> bool:
     """Whether something comes out of the ear here."""
     return m.polarity != "denied" and (
-        m.kind == "length" or (m.kind == "clearance" and m.value != "none") or m.kind == "removal"
+        m.kind == "length"
+        or (m.kind == "clearance" and m.value != "none")
+        or m.kind == "removal"
         or (m.kind == "tolerance" and m.value == "stopped_early")
-    )  # fmt: skip
+    )
 
 
 def _works(m: Mention) -> bool:
@@ -104,8 +110,11 @@ def _settle_clear(words: Words, mentions: list[Mention], work: list[Mention]) ->
             and m.value == "complete"
             and not _MOVED & set(words.text[m.start : m.end])
         ):
-            m.aside = "no removal was described in this ear" if not any(
-                o.kind == "foreign_body" for o in mentions) else m.aside  # fmt: skip
+            m.aside = (
+                "no removal was described in this ear"
+                if not any(o.kind == "foreign_body" for o in mentions)
+                else m.aside
+            )
 
 
 def _nothing_removed(mentions: list[Mention]) -> bool:

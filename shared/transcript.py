@@ -11,6 +11,7 @@ from functools import cached_property
 
 from pydantic import BaseModel, ConfigDict, Field
 
+
 class Word(BaseModel):
     """One spoken word.
 

@@ -11,6 +11,7 @@ from spacy.tokens import Doc
 
 from extract.mentions import Mention
 from extract.words import MARKS, Words
+from shared.vocabulary import word_set
 
 REASONS = {
     "teaching": "a general remark",
@@ -53,28 +54,9 @@ _TOOLS = frozenset({"instrument", "method", "agent"})
 _QUESTIONED = frozenset({"symptom", "complication", "tolerance"})
 _SPLICED = 30
 """Words in a sentence beyond which its commas were heard for full stops: "if X, Y" then ends at the second."""
-_LISTING = frozenset({"or", "and", ",", "any"})
+_LISTING = word_set("aside", "listing")
 _SHORT_QUESTION = 11
-_HERE = frozenset(
-    {
-        "he",
-        "she",
-        "this",
-        "today",
-        "here",
-        "it",
-        "there",
-        "the",
-        "these",
-        "his",
-        "her",
-        "they",
-        "i",
-        "we",
-        "no",
-        "in",
-    }
-)
+_HERE = word_set("aside", "here")
 _ANSWERS = frozenset({"no", "yes", "nope", "yeah"})
 
 
@@ -166,56 +148,8 @@ def _counts(words: Words, cue: Mention, sort: str, mentions: list[Mention]) -> b
     return True
 
 
-RELATIVES = frozenset(
-    {
-        "mother",
-        "father",
-        "sister",
-        "brother",
-        "husband",
-        "wife",
-        "son",
-        "daughter",
-        "mum",
-        "dad",
-        "aunt",
-        "uncle",
-        "cousin",
-        "nan",
-        "granny",
-        "grandad",
-        "grandfather",
-        "grandmother",
-        "neighbour",
-        "friend",
-        "colleague",
-        "partner",
-        "mate",
-        "dog",
-        "cat",
-    }
-)
-_HAVING = frozenset(
-    {
-        "had",
-        "has",
-        "have",
-        "was",
-        "'s",
-        "is",
-        "'d",
-        "gets",
-        "got",
-        "wears",
-        "came",
-        "were",
-        "who",
-        "used",
-        "takes",
-        "lost",
-        "went",
-    }
-)
+RELATIVES = word_set("aside", "relatives")
+_HAVING = word_set("aside", "having")
 
 
 def _reach(words: Words, mentions: list[Mention], cue: Mention, sort: str) -> tuple[int, int]:

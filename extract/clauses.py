@@ -14,10 +14,11 @@ from spacy.language import Language
 from spacy.tokens import Doc
 
 from extract.words import MARKS, STOPS, Words
+from shared.vocabulary import word_set
 
 _LONG = 14
-_OPENERS = frozenset({"i", "he", "she", "they", "we", "now", "so", "no"})
-_OPENERS_WITH_VERB = frozenset({"it", "there", "that", "this", "you"})
+_OPENERS = word_set("clauses", "openers")
+_OPENERS_WITH_VERB = word_set("clauses", "openers_with_verb")
 _BE = frozenset({"'s", "is", "was", "were", "has", "looks", "are"})
 _OPENING_PAIRS = frozenset(
     {
@@ -68,37 +69,8 @@ _OPENING_PAIRS = frozenset(
         ("but", "he"),
     }
 )
-_CONJUNCTIONS = frozenset({"and", "but", "so", "then", "or", "though", "although"})
-_SUBJECTS = frozenset(
-    {
-        "i",
-        "he",
-        "she",
-        "it",
-        "they",
-        "we",
-        "you",
-        "there",
-        "the",
-        "his",
-        "her",
-        "that",
-        "this",
-        "behind",
-        "underneath",
-        "i'm",
-        "on",
-        "in",
-        "a",
-        "no",
-        "mum",
-        "left",
-        "right",
-        "beneath",
-        "under",
-        "both",
-    }
-)
+_CONJUNCTIONS = word_set("clauses", "conjunctions")
+_SUBJECTS = word_set("clauses", "subjects")
 
 
 def _unpunctuated(row: list[str], i: int) -> bool:
@@ -107,35 +79,7 @@ def _unpunctuated(row: list[str], i: int) -> bool:
     return not any(row[j] in MARKS for j in range(low, high)) and high - low > _LONG
 
 
-_CARRIERS = frozenset(
-    {
-        "and",
-        "if",
-        "as",
-        "when",
-        "that",
-        "but",
-        "to",
-        "well",
-        "what",
-        "where",
-        "with",
-        "of",
-        "in",
-        "at",
-        "on",
-        "before",
-        "after",
-        "because",
-        "which",
-        "who",
-        "how",
-        "than",
-        "by",
-        "sorry",
-        "or",
-    }
-)
+_CARRIERS = word_set("clauses", "carriers")
 
 
 _LONG_RUN = 24

@@ -17,6 +17,7 @@ from extract.measures import MM_PER, Measure
 from extract.mentions import Mention
 from extract.numbers import STARTERS
 from extract.words import MARKS, STOPS, Words
+from shared.vocabulary import word_set
 
 CORRECTED = "taken back by the speaker"
 
@@ -48,38 +49,12 @@ _BACK = {"no": 9, "strong": 16, "icao": 30}
 _AHEAD = {"no": 13, "strong": 9, "icao": 16}
 _NEAR = 9
 """Words after a plain "no" within which a bare number may replace a measure."""
-_CLOCK = frozenset({"after", "at", "till", "until", "by", "before", "room", "past"})
+_CLOCK = word_set("corrections", "clock")
 _NEEDS_FIRM = frozenset({"instrument", "history", "symptom", "agent"})
-_STRIKES = frozenset({"strike", "scratch", "scrap", "take", "takes"})
-_FIRM = frozenset({"sorry", "mean", "meant", "pardon", "mistake", "lie", "say"})
+_STRIKES = word_set("corrections", "strikes")
+_FIRM = word_set("corrections", "firm")
 _FAR = ("take", "takes", "misread", "lie")
-_STATEMENT = frozenset(
-    {
-        "it",
-        "that",
-        "it's",
-        "not",
-        "i",
-        "wait",
-        "sorry",
-        "make",
-        "hang",
-        "hold",
-        "the",
-        "actually",
-        "he",
-        "she",
-        "with",
-        "more",
-        "rather",
-        "a",
-        "say",
-        "scrap",
-        "strike",
-        "right",
-        "left",
-    }
-)
+_STATEMENT = word_set("corrections", "statement")
 
 
 @Language.component("corrections", requires=["doc._.mentions", "doc._.words"], assigns=["doc._.mentions"])

@@ -16,6 +16,7 @@ from spacy.tokens import Doc
 from extract.mentions import Mention
 from extract.subjects import REMOVERS, Course
 from extract.words import MARKS, Words
+from shared.vocabulary import word_set
 
 Doc.set_extension("ears", default=None, force=True)
 
@@ -46,54 +47,12 @@ _OF_AN_EAR = frozenset(
     }
 )
 _OF_THE_PATIENT = frozenset({"symptom", "history", "consent"})
-_NOT_A_PLACE = frozenset(
-    {
-        "place",
-        "thing",
-        "way",
-        "time",
-        "size",
-        "angle",
-        "amount",
-        "track",
-        "idea",
-        "card",
-        "stuff",
-        "one's",
-        "tool",
-        "spot",
-        "hand",
-        "behind",
-        "over",
-        "it",
-        "me",
-    }
-)
-_VERBS = frozenset(
-    {"that", "which", "has", "is", "feels", "felt", "'s", "was", "and", "been", "have", "feeling"}
-)
+_NOT_A_PLACE = word_set("ears", "not_a_place")
+_VERBS = word_set("ears", "verbs")
 _SEEN = frozenset({"skin", "canal", "drum", "complication", "foreign_body", "consistency", "symptom"})
-_PURPOSE = frozenset(
-    {"while", "for", "about", "because", "until", "if", "when", "get", "since", "re", "with"}
-)
-_ROOM = frozenset(
-    {
-        "door",
-        "room",
-        "corridor",
-        "desk",
-        "drawer",
-        "shelf",
-        "chair",
-        "stairs",
-        "road",
-        "window",
-        "cupboard",
-        "street",
-        "sink",
-    }
-)
-_DONE = frozenset({"done", "doing", "record", "notes", "that's", "was"})
+_PURPOSE = word_set("ears", "purpose")
+_ROOM = word_set("ears", "room")
+_DONE = word_set("ears", "done")
 
 
 @dataclass(slots=True)
@@ -193,9 +152,9 @@ def _with_bare_sides(words: Words, mentions: list[Mention]) -> list[Mention]:
 
 
 _SEEN_AT_ONCE = frozenset({"percent", "occlusion", "consistency", "colour", "drum", "clearance", "depth"})
-_LEADS = frozenset({"so", "now", "then", "okay", "and", "well"})
+_LEADS = word_set("ears", "leads")
 _BEFORE_SIDE = frozenset({"percent", "occlusion", "drum", "clearance", "length"})
-_BARE_NEXT = frozenset({"while", "first", ",", ".", ":", "…", "is", "was", "feels", "has", "had", "'s"})
+_BARE_NEXT = word_set("ears", "bare_next")
 
 
 def _read_sentence(
@@ -376,38 +335,7 @@ def _is_cue(words: Words, m: Mention, mentions: list[Mention]) -> bool:
     return True
 
 
-_AFTER_BOTH = frozenset(
-    {
-        "",
-        "are",
-        "were",
-        "is",
-        "clear",
-        "now",
-        "look",
-        "looked",
-        "feel",
-        "felt",
-        "really",
-        "very",
-        "well",
-        "and",
-        "intact",
-        "healthy",
-        "normal",
-        "dull",
-        "have",
-        "had",
-        "came",
-        "completely",
-        "been",
-        "fine",
-        "today",
-        "done",
-        "tolerated",
-        "retracted",
-    }
-)
+_AFTER_BOTH = word_set("ears", "after_both")
 
 
 def _only_joins(row: list[str], a: int, b: int) -> bool:

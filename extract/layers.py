@@ -10,9 +10,10 @@ from spacy.tokens import Doc
 
 from extract.mentions import Mention
 from extract.words import MARKS, STOPS, Words
+from shared.vocabulary import word_set
 
-_BITS = frozenset({"bit", "part", "stuff", "end", "layer", "one", "piece", "wax", "crust", "half"})
-_COPULAS = frozenset({"is", "'s", "was", "are", "were", "it", "looks", "there", "a"})
+_BITS = word_set("layers", "bits")
+_COPULAS = word_set("layers", "copulas")
 _LIGHT = frozenset({"on", "at", "in", "the", "right", "just", "from", "and", "to", "wax"})
 
 

@@ -6,26 +6,12 @@ from dataclasses import dataclass
 
 from extract.mentions import Mention
 from extract.words import MARKS, Words
+from shared.vocabulary import word_set
 
-_AWAY = frozenset({"deep", "wide", "across", "diameter", "depth", "gauge", "speculum"})
-_AWAY_AFTER = frozenset({"in", "inside", "down", "from", "into", "short", "past", "beyond", "off", "away"})
-_TOTAL = frozenset({"total", "altogether", "combined", "together", "sum", "between", "overall"})
-_ANOTHER = frozenset(
-    {
-        "another",
-        "second",
-        "third",
-        "next",
-        "then",
-        "last",
-        "other",
-        "further",
-        "plus",
-        "fourth",
-        "left",
-        "right",
-    }
-)
+_AWAY = word_set("lengths", "away")
+_AWAY_AFTER = word_set("lengths", "away_after")
+_TOTAL = word_set("lengths", "total")
+_ANOTHER = word_set("lengths", "another")
 _SIZED = frozenset({"speculum", "endoscope", "suction_tube", "fine_suction_tube", "curette", "wax_hook"})
 
 

@@ -16,7 +16,7 @@ from extract.measures import Measure, measures
 from extract.numbers import digits_at
 from extract.phrases import Phrases, plural
 from extract.words import MARKS, Words, plain_words
-from shared.vocabulary import CUES, Vocabulary, forms
+from shared.vocabulary import CUES, Vocabulary, forms, word_set
 
 Doc.set_extension("mentions", default=None, force=True)
 
@@ -269,7 +269,7 @@ def _settle_pieces(row: list[str], counted: list[Mention], found: list[Mention])
                 last = c
 
 
-_PIECE_LEADS = frozenset({"left", "right", "'s", "is", "of", "another", "was", "at", "one", "piece"})
+_PIECE_LEADS = word_set("mentions", "piece_leads")
 
 
 def _belongs_to_percent(m: Mention, counted: list[Mention]) -> bool:
@@ -286,7 +286,7 @@ def _after_lead(row: list[str], i: int) -> int:
     return i
 
 
-_LEADS = frozenset({"is", "'s", ",", ":", "reference", "ref", "number", "no", "the", "number's"})
+_LEADS = word_set("mentions", "leads")
 
 
 def _corrected_places(row: list[str], place: int) -> list[int]:

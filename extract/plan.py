@@ -5,31 +5,15 @@ from __future__ import annotations
 from extract.mentions import Mention
 from extract.subjects import Course
 from extract.words import Words
+from shared.vocabulary import word_set
 
-_AGO = frozenset({"ago", "old", "back", "now", "already", "before"})
-_DURATION = frozenset(
-    {"for", "since", "past", "last", "over", "these", "every", "of", "by", "per", "once", "twice", "times"}
-)
+_AGO = word_set("plan", "ago")
+_DURATION = word_set("plan", "duration")
 _LEADS = frozenset({"in", "after", "at", "within", "another", "about", "around"})
 _BY = frozenset({"by", "from", "her", "his"})
 
 
-_AT_HOME = frozenset(
-    {
-        "home",
-        "before",
-        "beforehand",
-        "nights",
-        "days",
-        "week",
-        "weeks",
-        "advance",
-        "prior",
-        "day",
-        "night",
-        "using",
-    }
-)
+_AT_HOME = word_set("plan", "at_home")
 
 
 def agent_use(words: Words, live: list[Mention], courses: dict[int, Course]) -> dict[int, str]:

@@ -15,6 +15,7 @@ from spacy.tokens import Doc
 
 from extract.mentions import Mention
 from extract.words import MARKS, Words
+from shared.vocabulary import word_set
 
 NOT_LINKED = "not clear what it is said of"
 
@@ -50,96 +51,14 @@ REMOVERS = frozenset(
         "irrigator",
     }
 )
-_PLACES = frozenset(
-    {
-        "in",
-        "of",
-        "down",
-        "along",
-        "inside",
-        "into",
-        "from",
-        "onto",
-        "on",
-        "against",
-        "to",
-        "at",
-        "up",
-        "behind",
-        "round",
-        "around",
-        "towards",
-        "out",
-        "through",
-        "near",
-        "with",
-        "past",
-        "by",
-        "under",
-    }
-)
-_BETWEEN = frozenset({"looking", "coloured", "type", "old", "bony", "kind", "of", "ear"})
-_JOINTS = frozenset({"and", ",", "or", "but", "very", "quite", "slightly"})
-_TOLD = frozenset(
-    {
-        "says",
-        "said",
-        "been",
-        "had",
-        "came",
-        "comes",
-        "feels",
-        "felt",
-        "complains",
-        "complained",
-        "reports",
-        "history",
-        "presented",
-        "has",
-        "'s",
-        "noticed",
-        "tells",
-        "mentioned",
-        "mentions",
-        "since",
-        "still",
-    }
-)
-_OURS = frozenset({"complication", "made", "caused", "did"})
-_NOT_DRUM = frozenset({"plug", "bud", "piece", "came", "comes", "foam", "bead", "dome", "seed", "out"})
-_YOUNG = frozenset(
-    {
-        "boy",
-        "girl",
-        "child",
-        "kid",
-        "baby",
-        "bairn",
-        "wean",
-        "lad",
-        "teenager",
-        "youngster",
-        "infant",
-        "toddler",
-    }
-)
-_HANDLED = frozenset(
-    {
-        "holding",
-        "hold",
-        "put",
-        "putting",
-        "pop",
-        "popped",
-        "pressed",
-        "press",
-        "pressing",
-        "pack",
-        "packed",
-        "needed",
-        "needs",
-    }
-)
+_PLACES = word_set("subjects", "places")
+_BETWEEN = word_set("subjects", "between")
+_JOINTS = word_set("subjects", "joints")
+_TOLD = word_set("subjects", "told")
+_OURS = word_set("subjects", "ours")
+_NOT_DRUM = word_set("subjects", "not_drum")
+_YOUNG = word_set("subjects", "young")
+_HANDLED = word_set("subjects", "handled")
 _OF = {
     "wax": ("consistency", "colour"),
     "drum": ("drum",),
@@ -148,67 +67,7 @@ _OF = {
     "cavity": ("canal",),
     "ear": ("consistency", "canal"),
 }
-_COPULAS = frozenset(
-    {
-        "is",
-        "'s",
-        "are",
-        "was",
-        "were",
-        "looks",
-        "look",
-        "looking",
-        "looked",
-        "appears",
-        "'re",
-        "feels",
-        "seems",
-        "remains",
-        "and",
-        ",",
-        "just",
-        "still",
-        "a",
-        "bit",
-        "perfectly",
-        "very",
-        "quite",
-        "itself",
-        "also",
-        "both",
-        "all",
-        "absolutely",
-        "nice",
-        "now",
-        "here",
-        "otherwise",
-        "there",
-        "in",
-        "as",
-        "be",
-        "being",
-        "completely",
-        "entirely",
-        "well",
-        "really",
-        "lovely",
-        "fully",
-        "behind",
-        "it",
-        "on",
-        "too",
-        "he",
-        "she",
-        "side",
-        "this",
-        "that",
-        "one",
-        "left",
-        "right",
-        "again",
-        "ear",
-    }
-)
+_COPULAS = word_set("subjects", "copulas")
 
 
 @dataclass(slots=True)

@@ -12,6 +12,7 @@ from extract.lengths import tells_place
 from extract.mentions import Mention
 from extract.subjects import REMOVERS
 from extract.words import Words
+from shared.vocabulary import word_set
 
 
 @Language.component(
@@ -66,7 +67,7 @@ def _time_ear(words: Words, mentions: list[Mention], late: set[int], final: set[
             m.when = "after" if finished or settled else "before"
 
 
-_MOVED = frozenset({"out", "gone", "away", "removed", "lot"})
+_MOVED = word_set("timing", "moved")
 
 
 def _is_place(words: Words, m: Mention) -> bool:

@@ -11,13 +11,12 @@ from spacy.tokens import Doc
 
 from extract.mentions import Mention
 from extract.words import Words
+from shared.vocabulary import word_set
 
 Doc.set_extension("visit_starts", default=None, force=True)
 
-_CLEAR = frozenset({"resident", "child", "customer", "patient", "gentleman", "lady", "client", "person"})
-_NOT_A_CHANGE = frozenset(
-    {"tell", "told", "until", "till", "before", "for", "my", "keep", "say", "asked", "ask", "after"}
-)
+_CLEAR = word_set("visits", "clear")
+_NOT_A_CHANGE = word_set("visits", "not_a_change")
 
 
 @Language.component("visits", requires=["doc._.words", "doc._.mentions"], assigns=["doc._.visit_starts"])

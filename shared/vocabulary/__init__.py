@@ -30,7 +30,7 @@ _MAX_FORMS = 4000
 _SLOT = re.compile(r"\(([^()]+)\)|([^\s()]+)")
 
 FILES = ("wax", "ear", "history", "procedure", "plan", "talk")
-"""Files of phrases; others in the folder (context, prompt, spelling, sounds) have their own readers."""
+"""Files of phrases; others in the folder (context, prompt, sets, spelling, sounds …) have their own readers."""
 
 CLOSED: dict[str, tuple[str, ...]] = {
     "consistency": record.closed_values(record.Consistency),
@@ -108,6 +108,26 @@ class Vocabulary:
         for key, phrases in other.entries.items():
             both.setdefault(key, []).extend(p for p in phrases if p not in both.get(key, []))
         return Vocabulary(both)
+
+
+def word_set(module: str, name: str) -> frozenset[str]:
+    """The small words of one set of sets.yaml, by the module of the reading that uses it.
+
+    Raises KeyError for a set that is not there, and BadVocabulary for one that is not a list of words.
+    """
+    words = _sets()[module][name]
+    if not isinstance(words, list) or not all(isinstance(w, str) for w in words):
+        raise BadVocabulary(
+            "a set needs words", where=f"sets.yaml, {module}, {name}", remedy="Put words in quotes."
+        )
+    return frozenset(words)
+
+
+@functools.cache
+def _sets() -> dict[str, dict[str, Any]]:
+    text = (resources.files(__name__) / "sets.yaml").read_text(encoding="utf-8")
+    loaded: dict[str, dict[str, Any]] = yaml.safe_load(text)
+    return loaded
 
 
 def forms(phrase: str) -> list[tuple[str, ...]]:

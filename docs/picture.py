@@ -23,8 +23,8 @@ HERE = Path(__file__).parent
 
 SAID = (
     "Left ear. Soft, honey coloured wax. My last patient had a perforated drum, this one doesn't. "
-    "Suction tube. That came out in one piece, fourteen, no, sixteen millimetres. Normally I'd use a hook there. "
-    "The drum is possibly dull. No bleeding."
+    "Suction tube. That came out in one piece, fourteen, no, sixteen millimetres. "
+    "Normally I'd use a hook there. The drum is possibly dull. No bleeding."
 )
 
 

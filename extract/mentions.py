@@ -67,7 +67,7 @@ _QUOTED = 8
 
 def quoted(doc: Doc, m: Mention) -> tuple[int, int]:
     """The characters [start, end) shown as a mention's evidence: its words, with what denies it if that is near."""
-    denied = m.polarity == "denied" and 0 <= m.start - m.denied_at <= _QUOTED
+    denied = m.polarity == "denied" and 0 <= m.denied_at <= m.start <= m.denied_at + _QUOTED
     return characters(doc, m.denied_at if denied else m.start, m.end)
 
 

@@ -18,7 +18,7 @@ from extract.confusions import Sounds
 from extract.soundalikes import SoundAlikes, sensitive, sounding
 from extract.sounds import similarity, weight
 from extract.sounds_file import load_sounds
-from extract.surroundings import about_ears, holds, is_framed, is_near
+from extract.surroundings import about_ears, framed_by, holds, is_near
 from extract.words import MARKS, Words
 from shared.vocabulary import Vocabulary, load
 
@@ -115,8 +115,8 @@ def _by_sound(said: _Said, alike: SoundAlikes) -> Iterator[_Change]:
     strange = [i for i, word in enumerate(heard) if word not in alike.settled and word.isalpha()]
     for i, end in _stretches(heard, strange):
         start, stop = said.span(i, end)
-        for group in alike.groups:
-            if is_framed(group, row, start, stop) and is_near(group.near, row, start, stop):
+        for group in framed_by(alike.opened, alike.closed, row, start, stop):
+            if is_near(group.near, row, start, stop):
                 best = alike.framed(group, tuple(heard[i:end]))
                 change = best and _change(said, i, end, best[0].words, likeness=best[1])
                 if change:

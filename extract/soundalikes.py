@@ -105,6 +105,8 @@ class SoundAlikes:
         self._least: dict[str, list[_Entry]] = {}
         self._seen: dict[tuple[str, ...], tuple[tuple[Term, float], ...]] = {}
         self.groups: dict[Group, dict[tuple[str, str], list[_Entry]]] = {}
+        self.opened: dict[str, list[Group]] = {}
+        self.closed: dict[str, list[Group]] = {}
         self._alike: dict[tuple[Group, int, str, str], _ByHeft] = {}
         self._filed: dict[str, _ByHeft] = {}
         self._framed: dict[tuple[Group, tuple[str, ...]], tuple[Term, float] | None] = {}
@@ -112,7 +114,11 @@ class SoundAlikes:
         for term in sounds.terms:
             sound = _Sound.of(term.words)
             ends = sound.bones[:1], sound.bones[-1:]
+            new = term.group not in self.groups
             self.groups.setdefault(term.group, {}).setdefault(ends, []).append((term, sound))
+            for told, listed in ((self.opened, term.group.before), (self.closed, term.group.after)):
+                for word in listed if new else ():
+                    told.setdefault(word, []).append(term.group)
             if len(sound.bones) >= 3:
                 self._whole.setdefault(sound.bones, []).append((term, sound))
                 for key in _shortened(sound.bones):

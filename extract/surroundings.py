@@ -42,9 +42,27 @@ def _sentence(row: list[str], start: int, end: int) -> tuple[int, int]:
     return start, end
 
 
-def is_framed(group: Group, row: list[str], start: int, end: int) -> bool:
-    """Whether words [start, end) stand where a term of the group is expected."""
-    return _adjacent(group.before, row, start - 1, -1) or _adjacent(group.after, row, end, 1)
+def framed_by(
+    opened: dict[str, list[Group]], closed: dict[str, list[Group]], row: list[str], start: int, end: int
+) -> list[Group]:
+    """The groups of which a term is expected in the place of words [start, end).
+
+    opened, closed: the groups by the words that may stand right before, and right after.
+    """
+    return list({**_beside(opened, row, start - 1, -1), **_beside(closed, row, end, 1)})
+
+
+def _beside(told: dict[str, list[Group]], row: list[str], at: int, step: int) -> dict[Group, None]:
+    """The groups told by the word at a place and, while small words are passed over, by the next ones."""
+    found: dict[Group, None] = {}
+    for _ in range(3):
+        if not 0 <= at < len(row):
+            break
+        found |= dict.fromkeys(told.get(row[at], ()))
+        if row[at] not in _BETWEEN:
+            break
+        at += step
+    return found
 
 
 def is_near(near: frozenset[str], row: list[str], start: int, end: int) -> bool:

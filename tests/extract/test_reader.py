@@ -32,15 +32,6 @@ TEXTS = {
     "several": "Patient 12. Left ear, hard wax, hook, all out.\n\nNext patient, 13.\tRight ear: no wax.",
     "misheard": "Left ear. Hard wacks. Jobs in horn pro, crocodile for steps. Drum in tact. No breeding.",
 }
-QUOTED = [
-    pytest.param(
-        name,
-        marks=pytest.mark.xfail(reason="a denial without a place quotes from the text's end", strict=True)
-        if name == "british_irish-17"
-        else [],
-    )
-    for name in TEXTS
-]
 PACE = 0.4
 """Seconds from one word to the next in the timed transcripts of these tests."""
 
@@ -88,7 +79,7 @@ def test_a_missing_component_would_be_named(gone: str, needed: str) -> None:
     assert any(needed in needs for needs in problems.values())
 
 
-@pytest.mark.parametrize("name", QUOTED)
+@pytest.mark.parametrize("name", TEXTS)
 def test_every_value_quotes_the_text(reader: Reader, name: str) -> None:
     text = TEXTS[name]
     for visit in reader.read(Transcript.from_text(text)):
@@ -101,7 +92,7 @@ def test_every_value_quotes_the_text(reader: Reader, name: str) -> None:
             assert value.seconds is None, path
 
 
-@pytest.mark.parametrize("name", QUOTED)
+@pytest.mark.parametrize("name", TEXTS)
 def test_every_value_has_its_time_in_the_recording(reader: Reader, name: str) -> None:
     transcript = timed(TEXTS[name])
     assert transcript.duration is not None

@@ -29,32 +29,37 @@ def console(*, width: int) -> Console:
 
 def title(stored: StoredVisit) -> str:
     """One line that says which visit this is."""
-    return f"Visit {stored.id}: {stored.recording}, patient {stored.ordinal}, read {day(stored.added)}"
+    return f"Visit {stored.id}: {stored.recording}, patient {stored.ordinal}, read {_day(stored.added)} UTC"
 
 
-def day(at: str) -> str:
+_READ = "Read (UTC)"
+
+
+def _day(at: str) -> str:
     """A stored time of day, without its seconds."""
-    return f"{at[:10]} {at[11:16]} UTC"
+    return f"{at[:10]} {at[11:16]}"
 
 
 def visits(found: Sequence[VisitRow]) -> Table:
     """A table of visits."""
-    table = _table("Visit", "Read", "Recording", "Patient", "Ears", "To check", "State")
+    patients = any(row.patient_reference for row in found)  # room is scarce on a narrow terminal
+    table = _table("Visit", _READ, "Recording", *["Patient"] * patients, "Ears", "To check", "State")
     for row in found:
         ears = ", ".join(wording.EARS[ear].removesuffix(" ear") for ear in row.ears)
         to_check = str(row.to_check or "") + (f", {row.to_decide} to decide" if row.to_decide else "")
         source = f"{row.recording} ({row.ordinal})"
-        cells = (str(row.id), day(row.added), source, row.patient_reference or "", ears, to_check, row.status)
+        patient = [row.patient_reference or ""] * patients
+        cells = (str(row.id), _day(row.added), source, *patient, ears, to_check, row.status)
         table.add_row(*map(clean, cells))
     return table
 
 
 def hits(found: Sequence[Hit]) -> Table:
     """A table of search results; the words found stand in [ ]."""
-    table = _table("Visits", "Read", "Recording", "Words")
+    table = _table("Visits", _READ, "Recording", "Words")
     for hit in found:
         numbers = ", ".join(map(str, hit.visits))
-        table.add_row(*map(clean, (numbers, day(hit.added), hit.recording, hit.around)))
+        table.add_row(*map(clean, (numbers, _day(hit.added), hit.recording, hit.around)))
     return table
 
 

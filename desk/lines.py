@@ -112,13 +112,18 @@ def _wax(wax: Wax) -> Iterator[Line]:
 
 def text(value: Value[Any], field: str) -> str:
     """A value in plain words; doubt and origin are said, not coloured."""
+    return plain(value, field) + _manner(value)
+
+
+def plain(value: Value[Any], field: str) -> str:
+    """A value in plain words, and nothing of how it was come by."""
     word = str(value.value)
     word = (
         wording.VALUES_BY_FIELD.get(field, {}).get(word) or wording.VALUES.get(word) or word.replace("_", " ")
     )
     if unit := wording.UNITS.get(field):
         word = f"{word} {unit}"
-    return clean(word) + _manner(value)
+    return clean(word)
 
 
 def _side(side: Value[Any]) -> str:

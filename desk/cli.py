@@ -162,6 +162,27 @@ def demo(*, model: str, data: Path | None) -> None:
 
 
 @cli.command()
+@options.data
+@click.option(
+    "--port", type=click.IntRange(0, 65535), default=0, help="Use this port; any free one if not given."
+)
+@click.option("--no-browser", is_flag=True, help="Only print the address, open no browser.")
+def desk(*, data: Path | None, port: int, no_browser: bool) -> None:
+    """Open the desk in the browser.
+
+    Serves the pages to this computer alone, until you end it with Ctrl-C.
+
+    \b
+    Example:
+      earside desk
+    """
+    from desk.web.serve import serve
+    from shared.store import data_folder
+
+    serve(data or data_folder(), port=port, browser=not no_browser)
+
+
+@cli.command()
 @click.argument("source", metavar="PATH", type=click.Path())
 @options.model
 @options.vocabulary

@@ -1,0 +1,99 @@
+"""Who is let in. Everything that reaches the server passes here, WebSockets too.
+
+Another page in the same browser, or a name that was made to point at this computer, must not read or
+change a record (DNS rebinding, cross-site requests). So the Host must be ours, whatever changes
+something must come from a page of ours (Origin), and the browser must hold the cookie that the address
+printed at the start gave it. Header values follow OWASP's secure headers project (from memory).
+"""
+
+from __future__ import annotations
+
+import secrets
+from collections.abc import Sequence
+from http.cookies import SimpleCookie
+from urllib.parse import parse_qs
+
+from starlette.datastructures import Headers, MutableHeaders
+from starlette.responses import PlainTextResponse, RedirectResponse, Response
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+READING = ("GET", "HEAD")
+
+LOCKED = (
+    "This page opens only from the address that Earside printed when the desk was started on this computer. "
+    "Open that address again, or start the desk again: earside desk"
+)
+
+
+class Guard:
+    """Lets through what comes from this desk's own pages.
+
+    key: the secret in the start address. hosts: the names this server goes by, with the port.
+    """
+
+    def __init__(self, app: ASGIApp, *, key: str, hosts: Sequence[str]) -> None:
+        self._app, self._key, self._hosts = app, key, tuple(hosts)
+        # Cookies know no ports: two desks on one computer must not put each other's out.
+        self.cookie = f"earside_{hosts[0].rpartition(':')[2]}"
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Answer, or pass on to the pages."""
+        if scope["type"] == "lifespan":
+            await self._app(scope, receive, send)
+            return
+        refusal = self._refusal(scope)
+        if refusal is None:
+            await self._app(scope, receive, self._headed(scope, send))
+        elif scope["type"] == "websocket":
+            await receive()
+            await send({"type": "websocket.close", "code": 4403})
+        else:
+            await refusal(scope, receive, self._headed(scope, send))
+
+    def _refusal(self, scope: Scope) -> Response | None:
+        headers = Headers(scope=scope)
+        host = headers.get("host", "")
+        if host not in self._hosts:
+            return PlainTextResponse("This is not the address of the desk.", 421)
+        changing = scope["type"] == "websocket" or scope["method"] not in READING
+        if changing and headers.get("origin") != f"http://{host}":
+            return PlainTextResponse("Only the desk's own pages may do this.", 403)
+        if scope["type"] == "http" and (
+            given := parse_qs(scope["query_string"].decode("latin-1")).get("key")
+        ):
+            return self._opened(given[-1], scope)
+        morsel = SimpleCookie(headers.get("cookie", "")).get(self.cookie)
+        if morsel is None or not secrets.compare_digest(morsel.value.encode(), self._key.encode()):
+            return PlainTextResponse(LOCKED, 403)
+        return None
+
+    def _opened(self, given: str, scope: Scope) -> Response:
+        """Trade the key in the address for a cookie, so that it stays in no history or bookmark."""
+        if not secrets.compare_digest(given.encode(), self._key.encode()):
+            return PlainTextResponse(LOCKED, 403)
+        response = RedirectResponse(scope["path"], 303)
+        response.set_cookie(self.cookie, self._key, httponly=True, samesite="strict")
+        return response
+
+    def _headed(self, scope: Scope, send: Send) -> Send:
+        sockets = " ".join(f"ws://{host}" for host in self._hosts)
+        policy = (
+            "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; media-src 'self' blob:; "
+            f"connect-src 'self' {sockets}; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+        )
+
+        async def headed(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                headers = MutableHeaders(scope=message)
+                headers["Content-Security-Policy"] = policy
+                headers["X-Content-Type-Options"] = "nosniff"
+                # Not no-referrer: with it, browsers send no Origin when a form is posted.
+                headers["Referrer-Policy"] = "same-origin"
+                headers["Cross-Origin-Opener-Policy"] = "same-origin"
+                headers["Cross-Origin-Resource-Policy"] = "same-origin"
+                headers["Permissions-Policy"] = "microphone=(self), camera=(), geolocation=()"
+                static = scope["path"].startswith("/static/")
+                headers["Cache-Control"] = "no-cache" if static else "no-store"
+            await send(message)
+
+        return headed

@@ -1,0 +1,55 @@
+"""The server, on this computer alone, and the address that opens it."""
+
+from __future__ import annotations
+
+import secrets
+import socket
+import threading
+import webbrowser
+from pathlib import Path
+
+import uvicorn
+
+from desk.shell import say
+from desk.web.app import application
+from shared.errors import BadInput
+from shared.store import Store
+
+LOOPBACK = "127.0.0.1"
+
+
+def serve(folder: Path, *, port: int, browser: bool) -> None:
+    """Serve the desk until it is interrupted.
+
+    port: 0 for any that is free. browser: whether to open the pages. Raises BadInput if the port is
+    taken, StoreError if the store cannot be used.
+    """
+    Store(folder).close()
+    with _listening(port) as listener:
+        port = listener.getsockname()[1]
+        key = secrets.token_urlsafe(24)
+        app = application(folder, key=key, hosts=(f"{LOOPBACK}:{port}", f"localhost:{port}"))
+        address = f"http://{LOOPBACK}:{port}/?key={key}"
+        say(f"The desk is open at {address}\nOnly this computer can reach it. End it with Ctrl-C.")
+        if browser:
+            threading.Timer(0.5, webbrowser.open, [address]).start()
+        # No access log: addresses hold what was searched for.
+        options = uvicorn.Config(
+            app, log_level="error", access_log=False, server_header=False, ws_max_size=1 << 20
+        )
+        uvicorn.Server(options).run(sockets=[listener])
+
+
+def _listening(port: int) -> socket.socket:
+    listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        listener.bind((LOOPBACK, port))
+    except OSError as fault:
+        listener.close()
+        raise BadInput(
+            "is in use by another program, or not allowed",
+            where=f"port {port}",
+            remedy="Leave --port out to take any that is free.",
+        ) from fault
+    return listener

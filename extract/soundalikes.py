@@ -245,7 +245,7 @@ class SoundAlikes:
     def _differ_in_sound_only(self, heard: tuple[str, ...], term: Term, framed: bool = False) -> bool:
         """Whether the part that differs is enough to hear, alike in itself, and no mere form of a word."""
         meant = term.words
-        if set(meant).issubset(heard):
+        if set(meant).issubset(heard) or self._better_without(heard, meant):
             return False
         whole = len(meant)
         while heard and meant and heard[0] == meant[0]:
@@ -269,6 +269,16 @@ class SoundAlikes:
         if alone and len(term.words) == 1:
             certain += _ALONE
         return similarity(sounding(heard), sounding(meant)) >= max(certain, term.group.least)
+
+    def _better_without(self, heard: tuple[str, ...], meant: tuple[str, ...]) -> bool:
+        """Whether an everyday word at either end only stands beside: "membranes are" for "membrane"."""
+        if len(heard) == 1:
+            return False
+        whole = similarity(sounding(heard), sounding(meant))
+        shorter = [
+            less for edge, less in ((heard[0], heard[1:]), (heard[-1], heard[:-1])) if edge in self._ordinary
+        ]
+        return any(similarity(sounding(less), sounding(meant)) >= whole for less in shorter)
 
     def _goes_on(self, heard: tuple[str, ...], meant: tuple[str, ...]) -> bool:
         """Whether a word heard well only stands beside another: "hard and", "are damaged" ("undamaged")."""

@@ -19,6 +19,7 @@ from spacy.tokens import Doc
 
 from extract import words  # noqa: F401  the component
 from extract.repair import Repairer
+from extract.soundalikes import is_number
 from extract.sounds import phones, similarity, skeleton
 from extract.sounds_file import load_sounds, parse_sounds
 from shared.errors import BadVocabulary
@@ -54,6 +55,18 @@ def fired(doc: Doc) -> list[str]:
 
 
 HEARD = [
+    ("Writer, the canal is narrow.", "right ear , the canal is narrow ."),
+    ("White ear, completely occluded.", "right ear , completely occluded ."),
+    ("The drum and tack, but a bit dull.", "the drum is intact , but a bit dull ."),
+    ("Can now's healthy.", "canal 's healthy ."),
+    ("All the waxes out.", "all the wax is out ."),
+    ("Then the fine soccer again.", "then the fine sucker again ."),
+    ("It is coming up the Sakura tree.", "it is coming up the sucker a treat ."),
+    ("There is soft light, ground wax.", "there is soft light brown wax ."),
+    ("The tip is eighteen dage.", "the tip is eighteen gauge ."),
+    ("That's the loadout, nothing left.", "that 's the lot out , nothing left ."),
+    ("It was twelve, note made that sixteen mil.", "it was twelve , no make that sixteen mil ."),
+    ("Know this charge from it.", "no discharge from it ."),
     ("It came out with the jobson horn prone.", "it came out with the jobson horne probe ."),
     ("I lifted it with the jobs in horn.", "i lifted it with the jobson horne ."),
     ("Then the croc o dial forceps.", "then the crocodile forceps ."),
@@ -86,6 +99,22 @@ HEARD = [
 """What was said, after what must be understood."""
 
 UNTOUCHED = [
+    "The left ear was uncomfortable, but she managed.",
+    "What was hard was behind what was soft was the thing.",
+    "Both tympanic membranes are a bit dull.",
+    "You never want to irrigate a bug.",
+    "There is a little white scar in it.",
+    "White ear wax is nothing unusual.",
+    "The paint is white here on the wall.",
+    "He is a writer, and I like what he does.",
+    "She left here, and the light here is poor.",
+    "I know this is loud, you know.",
+    "Now bleeding a little, and now it stops.",
+    "She had eighteen years of it, and sixty days of drops.",
+    "Look at the drum and talk to me.",
+    "She takes it well, the TM isn't talk.",
+    "The drum isn't tack.",
+    "I write here what he said.",
     "He is breathing well, no trouble breathing through his nose.",
     "She is scared of needles, so I went slowly.",
     "Stay right here for me, please.",
@@ -126,6 +155,13 @@ def test_words_heard_well_stay(nlp: Language, text: str) -> None:
     [
         ("Right here. Clear canal.", "right ear", True),
         ("Lift ear. Clear canal.", "left ear", True),
+        ("White ear completely occluded.", "right ear", True),
+        ("Light ear. Clear canal.", "right ear", True),
+        ("Write here. Clear canal.", "right ear", True),
+        ("Laughed ear. Clear canal.", "left ear", True),
+        ("Know discharge.", "no", True),
+        ("Noble bleeding.", "no bleeding", True),
+        ("The drum and tack.", "drum is intact", True),
         ("See her in sick months.", "six months", True),
         ("There was no breathing.", "bleeding", True),
         ("Alligator four steps next.", "forceps", True),
@@ -138,6 +174,27 @@ def test_sides_denials_and_numbers_are_marked_for_checking(
 ) -> None:
     repairs = list(nlp(AROUND + text)._.words.repairs.values())
     assert {(r.meant, r.doubtful) for r in repairs} == {(meant, doubtful)}
+
+
+@pytest.mark.parametrize(
+    "length", ["18", "80", "16", "60", "14", "40", "thirteen", "thirty", "15", "50", "19", "ninety"]
+)
+def test_a_length_is_never_changed(nlp: Language, length: str) -> None:
+    for unit in ("mil", "millimetres", "mm"):
+        text = f"{AROUND}One piece, {length} {unit}. It was {length} {unit} long."
+        assert nlp(text)._.words.text.count(length) == 2
+
+
+def test_no_known_confusion_changes_a_number_unchecked() -> None:
+    sounds = load_sounds(load())
+    loose = [
+        (confusion.heard, confusion.meant)
+        for filed in sounds.confusions.values()
+        for confusion in (*filed.free, *filed.bound)
+        if any(is_number(word) for word in confusion.meant) and not confusion.doubtful
+        if not any(is_number(word) for slot in confusion.heard for word in slot.words)
+    ]
+    assert loose == []
 
 
 def test_evidence_covers_the_words_heard(nlp: Language) -> None:

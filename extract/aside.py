@@ -9,7 +9,7 @@ from __future__ import annotations
 from spacy.language import Language
 from spacy.tokens import Doc
 
-from extract.mentions import Mention
+from extract.mentions import Mention, by_sentence
 from extract.words import MARKS, Words
 from shared.vocabulary import word_set
 
@@ -64,10 +64,7 @@ _ANSWERS = frozenset({"no", "yes", "nope", "yeah"})
 def aside(doc: Doc) -> Doc:
     """Give the reason to every mention that a cue sets aside."""
     words: Words = doc._.words
-    by_sentence: dict[int, list[Mention]] = {}
-    for m in doc._.mentions:
-        by_sentence.setdefault(words.sentence[m.start], []).append(m)
-    for sentence, mentions in by_sentence.items():
+    for sentence, mentions in by_sentence(words, doc._.mentions):
         start, end = words.bounds[sentence]
         for cue in mentions:
             sort = cue.readings.get("aside")

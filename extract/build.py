@@ -12,7 +12,7 @@ from typing import Any, TypeVar
 from pydantic import BaseModel
 from spacy.tokens import Doc
 
-from extract.ears import EarEntry
+from extract.ears_in_hand import EarEntry
 from extract.lengths import Piece, removed_pieces
 from extract.mentions import Mention, characters, quoted
 from extract.notices import notices

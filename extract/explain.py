@@ -13,9 +13,9 @@ from extract.build import Builder
 from extract.corrections import CORRECTED
 from extract.measures import Measure
 from extract.mentions import Mention, quoted
+from extract.misfits import NOT_LINKED
 from extract.notices.guidance import plain_path
 from extract.notices.view import repairs_in
-from extract.subjects import NOT_LINKED
 from extract.words import Words
 from shared.record import Value, Visit
 from shared.transcript import Transcript

@@ -61,6 +61,14 @@ class Mention:
         return not self.aside
 
 
+def by_sentence(words: Words, mentions: list[Mention]) -> list[tuple[int, list[Mention]]]:
+    """The mentions of each sentence that has any, in the order spoken: [(sentence, mentions)]."""
+    found: dict[int, list[Mention]] = {}
+    for m in mentions:
+        found.setdefault(words.sentence[m.start], []).append(m)
+    return sorted(found.items())
+
+
 _QUOTED = 8
 """Words between a denial and what it denies that are quoted with it."""
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from extract.course import Course
 from extract.mentions import Mention
-from extract.subjects import Course
 from extract.words import Words
 from shared.vocabulary import word_set
 

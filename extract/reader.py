@@ -13,6 +13,7 @@ from extract import (
     clauses,
     context,
     corrections,
+    course,
     ears,
     layers,
     mentions,
@@ -35,8 +36,8 @@ from shared.transcript import Transcript
 from shared.vocabulary import Vocabulary, load
 
 REGISTERED = (
-    words, repair, clauses, mentions, visits, topic, context, polarity, aside, corrections, subjects, not_seen,
-    ears, layers, timing,
+    words, repair, clauses, mentions, visits, topic, context, polarity, aside, corrections, course, subjects,
+    not_seen, ears, layers, timing,
 )  # fmt: skip
 """The modules whose components the pipeline is made of; importing one registers it."""
 
@@ -51,6 +52,7 @@ COMPONENTS = (
     "polarity",
     "aside",
     "corrections",
+    "course",
     "subjects",
     "not_seen",
     "ears",

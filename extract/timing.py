@@ -8,9 +8,9 @@ from __future__ import annotations
 from spacy.language import Language
 from spacy.tokens import Doc
 
+from extract.course import REMOVERS
 from extract.lengths import tells_place
 from extract.mentions import Mention
-from extract.subjects import REMOVERS
 from extract.words import Words
 from shared.vocabulary import word_set
 

@@ -7,9 +7,9 @@ from collections.abc import Iterator
 from extract.aside import REASONS
 from extract.context import covering
 from extract.mentions import Mention
+from extract.misfits import NOT_LINKED
 from extract.notices.guidance import Finding, guidance, suspicion_phrases
 from extract.notices.view import Located, VisitView
-from extract.subjects import NOT_LINKED
 from shared.record import Notice
 
 _DAYS = {"days": 1, "weeks": 7, "months": 30, "years": 365}

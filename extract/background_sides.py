@@ -1,0 +1,96 @@
+"""Which ear the patient's story is of: the side of each symptom and each point of history."""
+
+from __future__ import annotations
+
+import itertools
+
+from extract.ear_cues import OPPOSITE, side_of, stands_alone
+from extract.ears_in_hand import EarsInHand
+from extract.mentions import Mention
+from extract.words import Words
+from shared.vocabulary import word_set
+
+_VERBS = word_set("ears", "verbs")
+_NOT_OF_AN_EAR = frozenset(
+    {"diabetes", "anticoagulants", "immunosuppressed", "cleft_palate", "head_neck_radiotherapy"}
+)
+
+
+def side_the_story(
+    words: Words, patient: list[Mention], live: list[Mention], cues: list[Mention], hand: EarsInHand
+) -> None:
+    """Give symptoms and history the side said with them, or referred to by "it", "that side" or "the other".
+
+    patient: the symptoms and history of one sentence; live, cues: all its mentions, and those that name an ear.
+    """
+    previous = ""
+    last = side_of(hand.last_side) if hand.last_side is not None else ""
+    for m in patient:
+        by = _said_with(words, m, patient, live, cues)
+        side = side_of(by) if by is not None else ""
+        m.linked = [by] if by is not None else []
+        sided = [c for c in cues if c.start < m.start and side_of(c) in ("right", "left", "both")]
+        before = sided[-1] if sided else hand.last_side
+        if side in ("that", "this", "first"):
+            side = side_of(sided[-1]) if sided and sided[-1] is not by else last
+            m.linked = [before] if before is not None and (sided or side) else []
+        elif (
+            not side
+            and before is not None
+            and side_of(before) in OPPOSITE
+            and _carries_on(words, m, bool(sided))
+        ):
+            side, m.linked = side_of(before), [before]
+        if side == "other":
+            side = OPPOSITE.get(previous or last, "")
+        if not side and _both_in(words.text, m, cues):
+            side, m.linked = side_of(cues[-1]), [cues[-1]]
+        m.side = side if side in ("right", "left", "both") and m.value not in _NOT_OF_AN_EAR else ""
+        previous = m.side or previous
+    for c in cues:
+        if patient and side_of(c) in OPPOSITE:
+            hand.last_side = c
+
+
+def _said_with(
+    words: Words, m: Mention, patient: list[Mention], live: list[Mention], cues: list[Mention]
+) -> Mention | None:
+    """The nearest cue in the same part, or alone in the next ("..., on the left")."""
+    part = words.part[m.start]
+    inside = [c for c in cues if part in (words.part[o.start] for o in (c, *c.linked))]
+    after = [
+        c
+        for c in cues
+        if words.part[c.start] == part + 1
+        and (stands_alone(words, c) or not any(words.part[o.start] == part + 1 for o in live))
+        and not any(words.part[o.start] == part + 1 for o in patient)
+    ]
+    return min(inside or after, key=lambda c: abs(c.start - m.start), default=None)
+
+
+def _carries_on(words: Words, m: Mention, sided: bool) -> bool:
+    """Whether something with no side of its own goes on about the ear named before."""
+    row = words.text
+    start = m.start
+    while start and words.part[start - 1] == words.part[m.start]:
+        start -= 1
+    if m.kind == "history":
+        return row[start : start + 2] == ["and", "it"] or _of_it(row, m)
+    if m.kind != "symptom" or m.value == "dizziness":
+        return False
+    said = row[start : m.end + 5]
+    own_subject = start > 0 and row[start] not in _VERBS
+    return "it" in said or said[-2:] == ["in", "there"] or (sided and not own_subject)
+
+
+def _of_it(row: list[str], m: Mention) -> bool:
+    """Whether a point of history is said of the ear named before ("had the wax taken out of it")."""
+    said = row[m.start : m.end + 3]
+    return any(a in ("of", "in", "on") and b == "it" for a, b in itertools.pairwise(said))
+
+
+def _both_in(row: list[str], m: Mention, cues: list[Mention]) -> bool:
+    """Whether the sentence goes on "both in the left ear", of everything listed before."""
+    if not cues or cues[-1].start < m.start or side_of(cues[-1]) not in OPPOSITE:
+        return False
+    return "both" in row[max(cues[-1].start - 2, m.end) : cues[-1].start + 1]

@@ -1,0 +1,182 @@
+"""How far each visit has come: the patient's story, then looking, then working.
+
+`Doc._.courses` gives the course of each visit by its number.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections import Counter
+from dataclasses import dataclass
+
+from spacy.language import Language
+from spacy.tokens import Doc
+
+from extract.mentions import Mention
+from extract.words import Words
+
+REMOVERS = frozenset(
+    {
+        "suction_tube",
+        "fine_suction_tube",
+        "jobson_horne_probe",
+        "crocodile_forceps",
+        "aural_forceps",
+        "wax_hook",
+        "curette",
+        "grommet_inserter",
+        "irrigator",
+    }
+)
+_EXAM = frozenset(
+    {
+        "consistency",
+        "colour",
+        "occlusion",
+        "percent",
+        "depth",
+        "instrument",
+        "method",
+        "drum",
+        "canal",
+        "skin",
+        "length",
+        "clearance",
+        "not_seen",
+    }
+)
+_BACKGROUND = frozenset({"symptom", "history", "consent"})
+_NAMING = frozenset({"right", "left", "first"})
+
+
+@dataclass(slots=True)
+class Course:
+    """How far one visit has come: the first sentence of looking, and of working (None if never)."""
+
+    exam: int | None = None
+    work: int | None = None
+
+
+Doc.set_extension("courses", default=None, force=True)
+
+
+@Language.component(
+    "course",
+    requires=["doc._.mentions", "doc._.words", "doc._.visit_starts"],
+    assigns=["doc._.courses"],
+)
+def course(doc: Doc) -> Doc:
+    """Find where looking and working begin in each visit."""
+    doc._.courses = courses(doc._.words, doc._.mentions)
+    return doc
+
+
+def courses(words: Words, mentions: list[Mention]) -> dict[int, Course]:
+    """Where looking and working begin in each visit.
+
+    Looking begins with the first sentence that describes an ear, or with the last "right ear" before it if only
+    that stands between it and the patient's story.
+    """
+    visits: dict[int, list[Mention]] = {}
+    for m in mentions:
+        visits.setdefault(m.visit, [])
+        if m.live:
+            visits[m.visit].append(m)
+    return {visit: _course(words, mine) for visit, mine in sorted(visits.items())}
+
+
+def _course(words: Words, mine: list[Mention]) -> Course:
+    came = Course()
+    story = _story(words, mine)
+    described = [m for m in mine if _describes_ear(words, m) and words.sentence[m.start] not in story]
+    described = _without_early_tools(words, described, story)
+    if not described:
+        return came
+    first = words.sentence[described[0].start]
+    told = max((s for s in story if s < first), default=-1)
+    with_agent = {words.sentence[m.start] for m in mine if m.has("agent")}
+    named = [
+        words.sentence[m.start]
+        for m in mine
+        if m.readings.get("ear_cue") in _NAMING
+        and told < words.sentence[m.start] < first
+        and words.sentence[m.start] not in with_agent
+    ]
+    came.exam = min(named, default=first)
+    working = [
+        m
+        for m in mine
+        if _does_work(m)
+        and words.sentence[m.start] >= came.exam
+        and (m.has("length") or words.sentence[m.start] not in story)
+    ]
+    came.work = words.sentence[working[0].start] if working else None
+    return came
+
+
+def _story(words: Words, mine: list[Mention]) -> set[int]:
+    """The sentences that tell what the patient came with, and do not describe an ear or name a tool as well."""
+    story = {
+        words.sentence[m.start]
+        for m in mine
+        if (m.has("history") and not m.has("canal", "drum"))
+        or (_BACKGROUND & m.readings.keys() and not _EXAM & m.readings.keys())
+    }
+    seen = Counter(
+        words.sentence[m.start]
+        for m in mine
+        if m.polarity != "denied"
+        and not m.has("weak", "history")
+        and m.has("consistency", "colour", "percent", "instrument", "length", "drum", "clearance")
+    )
+    tools = {
+        words.sentence[m.start] for m in mine if m.has("instrument", "method") and m.polarity != "denied"
+    }
+    told_only = {
+        words.sentence[m.start]
+        for m in mine
+        if m.has("history", "consent") or (m.has("symptom") and not m.has("complication", "clearance"))
+    }
+    return story - (tools - told_only) - {sentence for sentence, times in seen.items() if times > 1}
+
+
+def _without_early_tools(words: Words, described: list[Mention], story: set[int]) -> list[Mention]:
+    """Without tools named before the patient's story ("I'll drive the sucker. So, her hearing's been poor...")."""
+    found = next((m for m in described if not m.has("instrument", "method")), None)
+    if found is None:
+        return described
+    until = max((s for s in story if s < words.sentence[found.start]), default=-1)
+    return [
+        m for m in described if not (m.has("instrument", "method") and words.sentence[m.start] < until)
+    ] or described
+
+
+def _describes_ear(words: Words, m: Mention) -> bool:
+    if (
+        m.has("drum")
+        and m.has("history")
+        and {"drum", "tm", "eardrum"} & set(words.text[max(m.start - 3, 0) : m.end + 3])
+    ):
+        return not {"had", "history", "previous", "never"} & set(words.text[max(m.start - 8, 0) : m.start])
+    if m.has("foreign_body") and not m.has("weak", "consistency"):
+        start, _end = words.bounds[words.sentence[m.start]]
+        near = words.text[max(m.start - 6, start) : m.start]
+        shown = {"see", "look", "spy"} & set(near) or any(
+            a == "there" and b in ("'s", "is", "she", "it", "was") for a, b in itertools.pairwise(near)
+        )
+        return bool(shown) and m.polarity != "denied"
+    return (
+        bool(_EXAM & m.readings.keys())
+        and not m.has("weak", "symptom", "history", "foreign_body")
+        and (m.polarity != "denied" or m.has("occlusion"))
+    )
+
+
+def _does_work(m: Mention) -> bool:
+    if m.polarity == "denied" or m.has("weak"):
+        return False
+    return (
+        m.readings.get("instrument") in REMOVERS
+        or m.has("method", "length")
+        or (m.readings.get("clearance") in ("complete", "partial"))
+    )

@@ -1,0 +1,101 @@
+"""The ears of one visit as they come up, and which of them a cue points at.
+
+The side is never guessed: "the other one" has a side only if this one has, "this ear" none unless it was named.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from extract.ear_cues import OPPOSITE, names_ear_in_hand, side_of
+from extract.mentions import Mention
+from extract.words import Words
+
+
+@dataclass(slots=True)
+class EarEntry:
+    """One ear of a visit: its side and the mention that named it."""
+
+    side: str
+    named_by: Mention | None = None
+    first: int = -1
+
+
+@dataclass(slots=True)
+class EarsInHand:
+    """What is known of the ears at one point of a visit.
+
+    ears: as first spoken of. current: numbers of the ears now spoken of. hinted: sides that only the patient's
+    story named. last_side: the last "right" or "left". clean, waxed: numbers of ears said to hold no wax, some.
+    """
+
+    ears: list[EarEntry] = field(default_factory=list)
+    current: tuple[int, ...] = ()
+    hinted: dict[str, Mention] = field(default_factory=dict)
+    last_side: Mention | None = None
+    clean: set[int] = field(default_factory=set)
+    waxed: set[int] = field(default_factory=set)
+
+    def named(self, side: str, by: Mention) -> int:
+        """The ear of a side, made if there is none yet."""
+        for i, ear in enumerate(self.ears):
+            if ear.side == side:
+                return i
+        self.ears.append(EarEntry(side, by, by.start))
+        return len(self.ears) - 1
+
+    def unstated(self, at: int) -> int:
+        """A new ear whose side is not said, first spoken of at word `at`."""
+        self.ears.append(EarEntry("unstated", None, at))
+        return len(self.ears) - 1
+
+    def begin(self, at: Mention) -> int:
+        """The ear looked at first when none is named: the one the patient's talk named, if only one was."""
+        if len(self.hinted) == 1:
+            side, by = next(iter(self.hinted.items()))
+            return self.named(side, by)
+        return self.unstated(at.start)
+
+    def pointed_at(self, words: Words, cue: Mention) -> tuple[int, ...]:
+        """The ears a cue points at, made if need be."""
+        side = side_of(cue)
+        if side in OPPOSITE:
+            return self._side(words, side, cue)
+        if side == "both":
+            return self._both(cue)
+        if side == "other":
+            return self._other(cue)
+        if self.current:
+            return self.current
+        return (self.begin(cue) if side == "that" else self.unstated(cue.start),)
+
+    def _side(self, words: Words, side: str, cue: Mention) -> tuple[int, ...]:
+        known = any(ear.side == side for ear in self.ears)
+        if len(self.current) == 1 and not known and names_ear_in_hand(words, cue):
+            ear = self.ears[self.current[0]]
+            if ear.side == "unstated":
+                ear.side, ear.named_by = side, cue
+                return self.current
+        return (self.named(side, cue),)
+
+    def _both(self, cue: Mention) -> tuple[int, ...]:
+        if not self.ears:
+            return self.named("right", cue), self.named("left", cue)
+        if len(self.ears) == 1:
+            only = self.ears[0].side
+            if only == "unstated":
+                return 0, self.unstated(cue.start)
+            return 0, self.named(OPPOSITE[only], cue)
+        return tuple(range(len(self.ears)))
+
+    def _other(self, cue: Mention) -> tuple[int, ...]:
+        if len(self.current) != 1:
+            if len(self.ears) == 2 and self.current:
+                return self.current
+            return self.current or (self.unstated(cue.start),)
+        here = self.current[0]
+        side = self.ears[here].side
+        if side in OPPOSITE:
+            return (self.named(OPPOSITE[side], cue),)
+        others = [i for i in range(len(self.ears)) if i != here]
+        return (others[0],) if others else (self.unstated(cue.start),)

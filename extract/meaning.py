@@ -1,0 +1,155 @@
+"""Which of its meanings a word has: "red" of drum or canal, "pain" the patient came with or the work did.
+
+The noun it is said of decides, then what was last talked about, then how far the visit has come. A *weak* word
+("fine", "clean", "hole") means something only where the talk around it carries it.
+"""
+
+from __future__ import annotations
+
+from extract.mentions import Mention
+from extract.setting import Setting
+from extract.words import MARKS
+from shared.vocabulary import word_set
+
+_OF = {
+    "wax": ("consistency", "colour"),
+    "drum": ("drum",),
+    "canal": ("canal",),
+    "skin": ("skin",),
+    "cavity": ("canal",),
+    "ear": ("consistency", "canal"),
+}
+"""What can be said of each noun."""
+_LIKELIEST = (
+    "consistency", "colour", "canal", "skin", "depth", "instrument", "foreign_body", "clearance",
+)  # fmt: skip
+"""What a word means if nothing around it tells, the likeliest first."""
+_OURS = word_set("subjects", "ours")
+_YOUNG = word_set("subjects", "young")
+_PAST = word_set("subjects", "past")
+
+
+def meaning(m: Mention, kinds: list[str], said_of: str, at: Setting) -> str:
+    """The kind that a mention means, "" if the talk carries none. said_of: the noun that governs it, if any."""
+    weak = m.has("weak")
+    if "consistency" in kinds and (said_of == "wax" or (at.looking and "symptom" in kinds)):
+        return "consistency"
+    if "symptom_absent" in kinds and "hearing_outcome" in kinds and at.working:
+        return "hearing_outcome"
+    if "symptom" in kinds and ("hearing_outcome" in kinds or "clearance" in kinds):
+        after = "hearing_outcome" if "hearing_outcome" in kinds else "clearance"
+        return after if at.working else "symptom"
+    if "symptom" in kinds or "complication" in kinds:
+        return _patient_or_finding(m, kinds, said_of, at)
+    if "history" in kinds and (not at.looking or _tells_past(m, at)):
+        return "history"
+    if kinds == ["layer"] and weak:
+        return "layer" if _opens_layer(m, at) else ""
+    if "layer" in kinds and "depth" in kinds:
+        return "layer" if at.layered else "depth"
+    if weak and said_of == "ear" and "clearance" not in kinds:
+        return ""
+    if weak and m.readings.get("drum") == "healthy" and not _praises(m, at):
+        return ""
+    return next((kind for kind in _OF.get(said_of, ()) if kind in kinds), None) or _by_the_talk(
+        m, kinds, said_of, at
+    )
+
+
+def _by_the_talk(m: Mention, kinds: list[str], said_of: str, at: Setting) -> str:
+    """What a mention means whose noun does not tell: by what was last talked about and what stands near."""
+    weak = m.has("weak")
+    if "drum" in kinds and "history" in kinds:
+        return "drum"
+    if "drum" in kinds and "instrument" in kinds:
+        seen = at.words.text[max(m.start - 2, 0) : m.start] == ["see", "the"]
+        near = any(o.readings.get("head") == "drum" for o in at.mentions)
+        return "drum" if near or seen or m.polarity == "denied" else "instrument"
+    if weak and "clearance" in kinds:
+        return "clearance" if _tells_clearance(m, said_of, at) else ""
+    if "drum" in kinds and "canal" in kinds:
+        reach = 2 if at.said[:1] == ["it"] else 1
+        healthy = m.readings["drum"] == "healthy"
+        if weak or (healthy and (at.focus.since > reach or not at.opens(m))):
+            return ""
+        return at.focus.last if at.focus.last in ("drum", "canal") else ""
+    if weak and "consistency" in kinds:
+        return "consistency" if at.wax_near(m) else ""
+    if weak and "drum" in kinds:
+        carried = at.focus.since == 0 or (at.focus.since <= 1 and at.opens(m))
+        return "drum" if at.focus.last == "drum" and carried else ""
+    if weak and "foreign_body" in kinds:
+        around = at.words.text[max(m.start - 6, 0) : m.end + 6]
+        placed = any(w in around for w in ("ear", "canal", "there", "out"))
+        return "foreign_body" if at.looking and placed else ""
+    likely = (() if said_of else _OF.get(at.focus.last, ())) + _LIKELIEST
+    return next((kind for kind in likely if kind in kinds), "" if weak else kinds[0])
+
+
+def _patient_or_finding(m: Mention, kinds: list[str], said_of: str, at: Setting) -> str:
+    """Whether a word is the patient's complaint or history, what is seen, or what the work did."""
+    perforation = "perforation" in m.readings.values()
+    if m.has("weak") and not said_of and "instrument" not in kinds:
+        return ""
+    if "history" in kinds and (not at.looking or _tells_past(m, at)):
+        return "history"
+    if perforation and "complication" in kinds and _OURS & set(at.said):
+        return "complication"
+    of_drum = said_of == "drum" or (at.looking and at.focus.last == "drum" and "canal" not in kinds)
+    if "drum" in kinds and of_drum:
+        return "drum"
+    found = not at.working or "complication" not in kinds
+    if "canal" in kinds and said_of in ("canal", "cavity", "skin") and found:
+        return "canal"
+    asked = bool({"been", "had", "has"} & set(at.words.text[max(m.start - 4, 0) : m.start]))
+    denied_of_late = at.looking and not at.working and m.polarity == "denied" and asked
+    if "symptom" in kinds and (denied_of_late or not at.looking):
+        return "symptom"
+    if at.working and "complication" in kinds:
+        late = any(o.readings.get("late") == "cue" for o in at.mentions)
+        if "drum" in kinds and perforation:
+            return "drum"
+        return "canal" if "canal" in kinds and late else "complication"
+    if "canal" in kinds:
+        return "canal"
+    if "occlusion" in kinds and at.looking:
+        return "occlusion"
+    if "symptom" in kinds:
+        return "symptom"
+    return "complication" if "complication" in kinds and at.working else "drum" if "drum" in kinds else ""
+
+
+def _opens_layer(m: Mention, at: Setting) -> bool:
+    """Whether "top" or "inner" opens a layer: at the start of a part, before what is said of it ("the top hard")."""
+    near = any(o.start in (m.end, m.end + 1) and o.has("consistency", "colour") for o in at.mentions)
+    lead = at.words.text[max(m.start - 2, 0) : m.start]
+    opens = not lead or lead[-1] in MARKS
+    return near and (opens or (lead[-1] == "the" and (len(lead) < 2 or lead[0] in MARKS or lead[0] == "and")))
+
+
+def _tells_clearance(m: Mention, said_of: str, at: Setting) -> bool:
+    """Whether "gone" or "clean" says that the wax is out."""
+    row = at.words.text
+    alone = row[max(m.start - 1, 0)] == "," and row[m.end : m.end + 1] in ([","], ["."])
+    if at.working and (len(at.said) <= 3 or alone):
+        return True
+    return said_of in ("wax", "canal", "ear", "cavity") or at.wax_near(m)
+
+
+def _praises(m: Mention, at: Setting) -> bool:
+    """Whether a word of praise ("lovely") is said straight of a noun: before it, or after it with only an aside."""
+    if any("head" in h.readings and 0 <= h.start - m.end <= 3 for h in at.mentions):
+        return True
+    before = [
+        o
+        for o in at.mentions
+        if o.end <= m.start and not o.has("weak", "recall_cue", "referral_cue", "piece")
+    ]
+    return bool(before) and before[-1].has("head", "drum", "canal", "ear_cue", "clearance")
+
+
+def _tells_past(m: Mention, at: Setting) -> bool:
+    row = at.words.text
+    after = row[m.end : m.end + 8]
+    had = any(w in _PAST for w in row[max(m.start - 6, 0) : m.start])
+    return had or ("as" in after and any(w in _YOUNG for w in after))

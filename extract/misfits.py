@@ -1,0 +1,121 @@
+"""Words that their sentence shows to be said of something else than their meaning asks for.
+
+A colour with no wax near, "deep" said of skin, a cotton bud that was a tool, what a thing is only likened to.
+"""
+
+from __future__ import annotations
+
+import itertools
+
+from extract.mentions import Mention
+from extract.setting import Setting
+from extract.words import MARKS
+from shared.vocabulary import word_set
+
+NOT_LINKED = "not clear what it is said of"
+COMPARISON = "a comparison"
+NOT_WAX = "said not to be wax"
+
+_TOLD = word_set("subjects", "told")
+_NOT_DRUM = word_set("subjects", "not_drum")
+_HANDLED = word_set("subjects", "handled")
+_INWARD = word_set("subjects", "inward")
+_BUDS = word_set("subjects", "buds")
+_LIKENED = 5
+"""Words before a mention in which a comparison ("as soft as") is looked for."""
+
+
+def misfit(m: Mention, at: Setting) -> str:
+    """Why a settled mention cannot mean what it was taken for, "" if nothing speaks against it."""
+    if m.kind == "symptom":
+        return NOT_LINKED if _is_no_complaint(m, at) else ""
+    if m.kind in ("colour", "depth") and _is_of_foreign_body(m, at):
+        return NOT_LINKED
+    if m.kind == "colour" and not _wax_in(m, at) and len(at.said) > 5 and m.start > at.start:
+        return NOT_LINKED
+    if m.kind == "depth":
+        return NOT_LINKED if _is_depth_of_other(m, at) else ""
+    if m.kind == "skin" and m.value in ("loose", "attached") and not _skin_in_talk(m, at):
+        return NOT_LINKED
+    if m.kind == "drum" and m.value == "intact" and "drum" not in _nouns(at) and _NOT_DRUM & set(at.said):
+        return NOT_LINKED
+    if m.kind in ("colour", "consistency") and _says_not_wax(m, at):
+        return NOT_WAX
+    if m.kind == "foreign_body" and m.value == "cotton" and at.words.text[m.end - 1] in _BUDS:
+        return NOT_LINKED
+    if m.kind in ("consistency", "colour", "canal", "foreign_body", "drum") and _is_comparison(m, at):
+        return COMPARISON
+    return NOT_LINKED if m.kind == "foreign_body" and _is_tool(m, at) else ""
+
+
+def _nouns(at: Setting) -> set[str]:
+    return {h.readings["head"] for h in at.heads}
+
+
+def _wax_in(m: Mention, at: Setting) -> bool:
+    """Whether the sentence speaks of wax, by its name or by what else it says of it."""
+    described = ("consistency", "colour", "percent", "layer", "occlusion")
+    return "wax" in _nouns(at) or any(o is not m and o.has(*described) for o in at.mentions)
+
+
+def _is_no_complaint(m: Mention, at: Setting) -> bool:
+    """Whether a complaint is none of the patient's: heard during the work and not told as theirs, or seen."""
+    if at.working and m.polarity != "denied" and not _TOLD & set(at.said):
+        return True
+    if at.looking and m.value == "blocked":
+        return not any(w.startswith(("feel", "felt", "complain")) for w in at.said)
+    return at.looking and m.value == "discharge" and at.words.text[m.start].startswith("run")
+
+
+def _is_of_foreign_body(m: Mention, at: Setting) -> bool:
+    """Whether a colour or depth is that of the thing found in the ear ("a white bead")."""
+    if m.kind == "colour" and any(o.start == m.end and o.has("foreign_body") for o in at.mentions):
+        return True
+    wax = any(o.readings.get("head") == "wax" and o.start < m.end + 3 for o in at.mentions)
+    return at.focus.last == "foreign_body" and not wax
+
+
+def _is_depth_of_other(m: Mention, at: Setting) -> bool:
+    """Whether a depth is said of skin, drum or a thing found, not of wax."""
+    if at.nearest_before(m) in ("skin", "drum", "foreign_body"):
+        return True
+    before = {h.readings["head"] for h in at.heads if h.end <= m.start}
+    of_other = before & {"skin", "drum"} or any(o.kind == "skin" and o.end <= m.start for o in at.mentions)
+    return bool(of_other) and not _wax_in(m, at)
+
+
+def _skin_in_talk(m: Mention, at: Setting) -> bool:
+    carried = at.focus.last == "skin" and at.focus.since <= 1
+    return carried or "skin" in _nouns(at) or "skin" in at.words.text[m.start : m.end]
+
+
+def _says_not_wax(m: Mention, at: Setting) -> bool:
+    """Whether the sentence says that what it describes is no wax ("the white stuff isn't wax")."""
+    return any(
+        a in ("n't", "not") and b in ("wax", "cerumen") and m.start < at.start + i
+        for i, (a, b) in enumerate(itertools.pairwise(at.said))
+    )
+
+
+def _is_comparison(m: Mention, at: Setting) -> bool:
+    """Whether the words only say what something is like ("as soft as wet bread")."""
+    row = at.words.text
+    for back in range(1, _LIKENED + 1):
+        i = m.start - back
+        if i < 1 or row[i] in MARKS or row[i] == "and":
+            return False
+        if row[i] == "like" or (row[i] == "than" and back == 1):
+            return True
+        described = any(o.end == i and o.has("consistency", "colour") for o in at.mentions)
+        if row[i] == "as" and (described or "as" in row[max(i - 3, 0) : i]):
+            return True
+    return False
+
+
+def _is_tool(m: Mention, at: Setting) -> bool:
+    """Whether a thing was handled, not found: put in, or what was used ("digging about with a cotton bud")."""
+    row = at.words.text
+    if _INWARD & set(row[m.end : m.end + 2]):
+        return False
+    means = m.value == "cotton" and "with" in row[max(m.start - 3, 0) : m.start]
+    return means or any(w in _HANDLED for w in row[max(m.start - 8, 0) : m.start])

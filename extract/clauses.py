@@ -136,7 +136,7 @@ def _opens(pair: tuple[str, str]) -> bool:
     return word in _OPENERS or (word in _OPENERS_WITH_VERB and following in _BE) or pair in _OPENING_PAIRS
 
 
-@Language.component("clauses", requires=["doc._.words"], assigns=["doc._.words"])
+@Language.component("clauses", requires=["doc._.words"], assigns=["doc._.words", "token.is_sent_start"])
 def clauses(doc: Doc) -> Doc:
     """Number the sentences and parts of the row, and mark the Doc's sentence starts."""
     words: Words = doc._.words

@@ -16,18 +16,28 @@ def not_seen(doc: Doc) -> Doc:
     """Keep a not-seen cue only where it speaks of a drum; let it span cue and drum."""
     words: Words = doc._.words
     mentions: list[Mention] = doc._.mentions
-    drums = [m for m in mentions if m.readings.get("head") == "drum"]
     for m in mentions:
         if m.kind != "not_seen" or not m.live:
             continue
-        near = [d for d in drums if _near(words, m, d) and not _finding_between(mentions, m, d)]
-        if near:
-            drum = min(near, key=lambda d: max(d.start - m.end, m.start - d.end))
+        drum = unseen_drum(words, mentions, m)
+        if drum is not None:
             m.start, m.end = min(m.start, drum.start), max(m.end, drum.end)
             m.polarity = "affirmed"
         else:
             m.aside = "not said of the drum"
     return doc
+
+
+def unseen_drum(words: Words, mentions: list[Mention], cue: Mention) -> Mention | None:
+    """The drum that a not-seen cue speaks of; None if it speaks of something else ("can't see a hole in the drum")."""
+    near = [
+        d
+        for d in mentions
+        if d.readings.get("head") == "drum"
+        and _near(words, cue, d)
+        and not _finding_between(mentions, cue, d)
+    ]
+    return min(near, key=lambda d: max(d.start - cue.end, cue.start - d.end), default=None)
 
 
 def _near(words: Words, cue: Mention, drum: Mention) -> bool:
@@ -40,4 +50,4 @@ def _near(words: Words, cue: Mention, drum: Mention) -> bool:
 
 def _finding_between(mentions: list[Mention], cue: Mention, drum: Mention) -> bool:
     low, high = min(cue.end, drum.end), max(cue.start, drum.start)
-    return any(low <= m.start < high and m.kind in ("drum", "canal", "foreign_body") for m in mentions)
+    return any(low <= m.start < high and m.has("drum", "canal", "foreign_body") for m in mentions)

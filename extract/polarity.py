@@ -9,7 +9,9 @@ from spacy.tokens import Doc
 
 from extract.context import Scope
 from extract.mentions import Mention
+from extract.not_seen import unseen_drum
 from extract.words import MARKS, Words
+from shared.vocabulary import word_set
 
 _SELF_CONTAINED = frozenset(
     {"head", "ear_cue", "correction", "disregard", "aside", "visit", "weak", "length", "size", "reference"}
@@ -33,6 +35,7 @@ _NEGATIVE = frozenset(
     {"no", "not", "n't", "nothing", "none", "never", "without", "cannot", "nor", "neither", "un"}
 )
 
+_THROUGH = word_set("polarity", "through")
 
 _CLOSE = 5
 """Words within which a denial must stand before a tool, an oil or a referral to deny it."""
@@ -47,7 +50,9 @@ def polarity(doc: Doc) -> Doc:
     said_whole = {
         i
         for o in mentions
-        if o.has("occlusion", "clearance", "not_seen", "advice", "consent") and _says_no(words, o)
+        if o.has("occlusion", "clearance", "not_seen", "advice", "consent")
+        and _says_no(words, o)
+        and not _looked_for(words, mentions, o)
         for i in range(words.token[o.start], words.last[o.end - 1] + 1)
     }
     at = 0
@@ -79,6 +84,18 @@ def polarity(doc: Doc) -> Doc:
         if not said and found == "denied" and _OWN_DENIAL & m.readings.keys() and _says_no(words, m):
             m.polarity = "affirmed"
     return doc
+
+
+def _looked_for(words: Words, mentions: list[Mention], cue: Mention) -> bool:
+    """Whether "can't see" denies a finding named next, not the drum ("I can't see a hole in the drum")."""
+    if not cue.has("not_seen") or words.text[cue.end - 1] in _THROUGH or unseen_drum(words, mentions, cue):
+        return False
+    return any(
+        m.has("drum", "canal", "foreign_body", "skin")
+        and cue.end <= m.start <= cue.end + _CLOSE
+        and not _THROUGH & set(words.text[cue.end : m.start])
+        for m in mentions
+    )
 
 
 def _answered(words: Words, m: Mention) -> str:

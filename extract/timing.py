@@ -127,6 +127,5 @@ def _drum_after(m: Mention, events: list[Mention], work: list[Mention], drums: l
     if not any(w.start < m.start for w in work):
         return False
     later = [e for e in events if e.start > m.start and e.kind in ("length", "clearance", "removal")]
-    again = later and any(d.start > later[0].start for d in drums)
-    early = not any(e.start < m.start for e in events)
-    return not (again and early)
+    again = later and any(d.start > later[0].start and d.polarity != "denied" for d in drums)
+    return not again

@@ -56,9 +56,6 @@ def analysis(nlp: Language) -> dict[str, Any]:
     return found
 
 
-@pytest.mark.xfail(
-    reason="clauses sets the sentence starts that context needs, but does not say so", strict=True
-)
 def test_every_component_gets_what_it_needs(reader: Reader) -> None:
     found = analysis(reader.nlp)
     assert {name: needs for name, needs in found["problems"].items() if needs} == {}

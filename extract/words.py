@@ -59,6 +59,14 @@ def spellings() -> dict[str, str]:
     return {variant: word for word, variants in listed.items() for variant in variants}
 
 
+@cache
+def abbreviations() -> dict[str, tuple[str, ...]]:
+    """What is short for something else when written in capitals, from vocabulary/abbreviations.yaml."""
+    text = (resources.files("shared.vocabulary") / "abbreviations.yaml").read_text(encoding="utf-8")
+    listed: dict[str, str] = yaml.safe_load(text)
+    return {short: tuple(meant.split()) for short, meant in listed.items()}
+
+
 def plain_word(word: str) -> str:
     """A word in lower case with one kind of apostrophe and one spelling."""
     low = word.lower().replace("’", "'").replace("ö", "o")
@@ -81,9 +89,14 @@ def words(doc: Doc) -> Doc:
     texts: list[str] = []
     tokens: list[int] = []
     known = spellings()
+    short = {} if _all_capitals(doc.text) else abbreviations()
     for i, token in enumerate(doc):
         raw = token.text
         low = raw.lower()
+        if raw in short and _names_a_side(doc, i):
+            texts += short[raw]
+            tokens += [i] * len(short[raw])
+            continue
         if low in _FILLERS or low in _SKIPPED:
             continue
         if token.is_space:
@@ -114,6 +127,20 @@ def words(doc: Doc) -> Doc:
         texts, tokens, lasts = _with_dictated_marks(texts, tokens)
     doc._.words = Words(texts, tokens, lasts)
     return doc
+
+
+def _all_capitals(text: str) -> bool:
+    """Whether capitals tell nothing, because nearly all letters are."""
+    return sum(map(str.isupper, text)) > sum(map(str.islower, text))
+
+
+def _names_a_side(doc: Doc, i: int) -> bool:
+    """Whether letters short for a side are that, and not of a reference ("R 7 2") or a subject line ("RE: ...")."""
+    before, after = (doc[j].text if 0 <= j < len(doc) else "." for j in (i - 1, i + 1))
+    if len(doc[i].text) > 1:
+        return after != ":" or doc[i].text != "RE" or "LE" in {token.text for token in doc}
+    lone = any(t[0].isdigit() or (len(t) == 1 and t.isupper()) for t in (before, after))
+    return len(after) > 1 and after.isalpha() and not lone
 
 
 def _dictates_marks(texts: list[str]) -> bool:

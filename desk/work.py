@@ -73,11 +73,11 @@ def show(visit_id: int | None, *, data: Path | None, form: str | None) -> None:
     """Show one visit, or the first of the latest recording."""
     with Store(data or data_folder()) as store:
         if visit_id is None:
-            standing = store.visits()
-            if not standing:
+            latest = store.latest()
+            if latest is None:
                 say(_NOTHING_KEPT)
                 return
-            visit_id = standing[0].id
+            visit_id = latest
         if form:
             click.echo(json.dumps(_as_data(store.visit(visit_id).visit, form)))
         else:
@@ -88,7 +88,7 @@ def show(visit_id: int | None, *, data: Path | None, form: str | None) -> None:
 def list_visits(*, data: Path | None, as_json: bool) -> None:
     """List the visits that stand."""
     with Store(data or data_folder()) as store:
-        found = store.visits()
+        found = store.visits(limit=500).rows
     if not found:
         say(_NOTHING_KEPT)
     listing.show(listing.visits(found), found, as_json=as_json)

@@ -4,9 +4,11 @@ EarsideError
 ├── BadInput            what was given cannot be used
 │   ├── BadRecording    not sound, empty, cut off, or silent
 │   ├── BadText         not text, or too large
-│   └── BadVocabulary   a vocabulary file does not follow its schema
+│   ├── BadVocabulary   a vocabulary file does not follow its schema
+│   └── NotAllowed      this person, or this state of the visit, does not permit it
 ├── WeightsError        the recogniser's weights are missing, damaged or cannot be prepared
 └── StoreError          the data folder or the database cannot be used
+    └── Conflict        somebody changed the visit in the meantime; nothing was saved
 """
 
 
@@ -44,9 +46,17 @@ class BadVocabulary(BadInput):
     """A vocabulary file that does not follow its schema; names the file and the entry."""
 
 
+class NotAllowed(BadInput):
+    """What this person may not do, or what the state of the visit does not permit."""
+
+
 class WeightsError(EarsideError):
     """The recogniser's weights are missing, damaged, or cannot be prepared."""
 
 
 class StoreError(EarsideError):
     """The data folder or its database cannot be used."""
+
+
+class Conflict(StoreError):
+    """Somebody changed the visit since it was opened; nothing was saved."""

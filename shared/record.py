@@ -86,7 +86,8 @@ class Value(_Part, Generic[T]):
     certainty: "possible" when it was said with doubt. origin: "heard" in so many words, "inferred" by a
     rule of the contract from other words (a method from its instrument), "entered" by a person.
     heard, chars, seconds: the words as transcribed, their place in the text, their time in the recording.
-    confidence: 0-1, how sure Earside is of having heard and read it rightly.
+    confidence: 0-1, how sure Earside is of having heard and read it rightly. confirmed_by: the person who
+    looked at it and found it right; absent until somebody has.
     """
 
     value: T
@@ -96,12 +97,18 @@ class Value(_Part, Generic[T]):
     chars: CharSpan | None = None
     seconds: TimeSpan | None = None
     confidence: float = Field(default=1.0, ge=0, le=1)
+    confirmed_by: str | None = None
 
     @model_validator(mode="after")
     def _has_evidence(self) -> Value[T]:
         if self.origin != "entered" and (self.heard is None or self.chars is None):
             raise ValueError("a value that was not entered by a person needs the words it came from")
         return self
+
+    @property
+    def by_hand(self) -> bool:
+        """Whether a person entered or confirmed it."""
+        return self.origin == "entered" or self.confirmed_by is not None
 
 
 class SidedSymptom(_Part):
@@ -222,12 +229,37 @@ class Plan(_Part):
     referral: Referral | None = None
 
 
+class Decision(_Part):
+    """What a person decided of a notice. what: seen (it holds, and is borne in mind), dismissed (it does not)."""
+
+    by: str
+    what: Literal["seen", "dismissed"]
+    reason: str = ""
+
+
+class TakenOut(_Part):
+    """A value that a person took out of the record, so that reading the words again does not bring it back.
+
+    field: its path without numbers, from the ear on, e.g. "before.wax.colour". ear: its place in `ears`.
+    of: what it was part of, e.g. the layer of wax or the instrument whose size it was.
+    """
+
+    field: str
+    value: str | int
+    by: str
+    ear: int | None = None
+    of: str | None = None
+    heard: str | None = None
+    chars: CharSpan | None = None
+
+
 class Notice(_Part):
     """Something a clinician must look at before signing.
 
     kind: its sort, e.g. "side_unstated". weight: higher is looked at first. must_decide: signing waits
     for it. path: the value it concerns, e.g. "ears[0].side". message: what was said and why it is shown.
-    guidance: the published source it rests on, or "common practice, no source".
+    guidance: the published source it rests on, or "common practice, no source". decision: what a person
+    made of it; absent until somebody has.
     """
 
     kind: str
@@ -239,6 +271,12 @@ class Notice(_Part):
     heard: str | None = None
     chars: CharSpan | None = None
     seconds: TimeSpan | None = None
+    decision: Decision | None = None
+
+    @property
+    def waits(self) -> bool:
+        """Whether signing waits for it."""
+        return self.must_decide and self.decision is None
 
 
 class Extent(_Part):
@@ -260,6 +298,7 @@ class Visit(_Part):
     plan: Plan | None = None
     extent: Extent | None = None
     notices: list[Notice] = Field(default_factory=list)
+    taken_out: list[TakenOut] | None = None
 
     def plain(self) -> dict[str, Any]:
         """The visit in the plain form: values only, nothing empty."""
@@ -271,6 +310,10 @@ class Visit(_Part):
         return _walk(self, "")
 
 
+NOT_SAID = ("extent", "notices", "taken_out")
+"""Keys of a visit that are about the record, not in its plain form."""
+
+
 def _plain(node: Any) -> Any:
     if isinstance(node, Value):
         doubtful = node.certainty == "possible" and isinstance(node.value, str)
@@ -278,11 +321,7 @@ def _plain(node: Any) -> Any:
     if isinstance(node, list):
         return [_plain(x) for x in node]
     if isinstance(node, BaseModel):
-        parts = {
-            key: _plain(getattr(node, key))
-            for key in type(node).model_fields
-            if key not in ("extent", "notices")
-        }
+        parts = {key: _plain(getattr(node, key)) for key in type(node).model_fields if key not in NOT_SAID}
         return {k: v for k, v in parts.items() if v not in (None, [], {})}
     return node
 
@@ -293,7 +332,7 @@ def _walk(node: Any, path: str) -> Iterator[tuple[str, Value[Any]]]:
     elif isinstance(node, list):
         for i, item in enumerate(node):
             yield from _walk(item, f"{path}[{i}]")
-    elif isinstance(node, BaseModel) and not isinstance(node, Extent | Notice):
+    elif isinstance(node, BaseModel) and not isinstance(node, Extent | Notice | TakenOut):
         for key in type(node).model_fields:
             yield from _walk(getattr(node, key), f"{path}.{key}" if path else key)
 
@@ -330,7 +369,7 @@ def plain_model(full: type[BaseModel]) -> type[BaseModel]:
         fields: dict[str, Any] = {
             name: (_plain_type(info.annotation), info)
             for name, info in full.model_fields.items()
-            if name not in ("extent", "notices")
+            if name not in NOT_SAID
         }
         _PLAIN[full] = create_model(
             f"Plain{full.__name__}", __base__=_Part, __doc__=f"Plain form. {full.__doc__}", **fields

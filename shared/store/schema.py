@@ -1,5 +1,7 @@
 """The tables, as numbered migrations. A migration that has landed is never edited; add the next one.
 
+The first made these; the second (`checking_tables`) draws what there is now.
+
     recordings ──< transcripts ──< visits ──< findings ──< history
                         │             └────< notices
                  transcripts_fts (words of all transcripts)
@@ -12,12 +14,17 @@ Times of day are UTC, ISO 8601. Seconds count from the recording's start; charac
 
 from __future__ import annotations
 
+import os
+import sqlite3
 from collections.abc import Callable
+from contextlib import closing
 from datetime import UTC, datetime
+from pathlib import Path
 
 from sqlite_utils import Database
 
 from shared.errors import StoreError
+from shared.store.checking_tables import second
 
 APPLICATION_ID = 0x45415253  # "EARS": marks the file as ours in SQLite's own header
 
@@ -132,7 +139,7 @@ def _first(db: Database) -> None:
     db.table("transcripts").enable_fts(["text"], create_triggers=True, tokenize="porter unicode61")
 
 
-MIGRATIONS: tuple[Callable[[Database], None], ...] = (_first,)
+MIGRATIONS: tuple[Callable[[Database], None], ...] = (_first, second)
 
 
 def now() -> str:
@@ -164,6 +171,36 @@ def check_origin(db: Database, where: str) -> None:
             where=where,
             remedy="Choose another data folder with --data.",
         )
+
+
+def back_up(db: Database, path: Path) -> None:
+    """Copy a store that is about to be upgraded beside it, as `earside-before-2.db`; a new one has nothing
+    to copy. Call while holding the write lock, so that the copy is of the state that is upgraded.
+
+    Raises OSError or sqlite3.Error if the copy cannot be made; then nothing is upgraded.
+    """
+    if not 0 < version(db) < len(MIGRATIONS):  # new, or another program was quicker
+        return
+    copy = path.with_name(f"{path.stem}-before-{version(db) + 1}{path.suffix}")
+    part = copy.with_suffix(".part")
+    part.unlink(missing_ok=True)
+    os.close(os.open(part, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o600))
+    with closing(sqlite3.connect(path)) as held, closing(sqlite3.connect(part)) as copied:
+        held.backup(copied)
+    flush(part)
+    part.replace(copy)
+    flush(copy.parent)
+
+
+def flush(path: Path) -> None:
+    """Have a file, or the names in a folder, written to the disk itself."""
+    if os.name == "nt" and path.is_dir():  # Windows has no such call for a folder
+        return
+    number = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(number)
+    finally:
+        os.close(number)
 
 
 def migrate(db: Database) -> None:

@@ -42,7 +42,7 @@ def _full(annotation: Any, count: Any) -> Any:
 
 
 def everything() -> Visit:
-    visit: Visit = full(Visit, extent=None, notices=[])
+    visit: Visit = full(Visit, extent=None, notices=[], taken_out=None)
     return visit
 
 

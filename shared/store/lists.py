@@ -44,7 +44,8 @@ class Lists(Changes):
         after: str | None = None,
         limit: int = 50,
     ) -> rows.Page:
-        """One page of the visits that meet all that is asked, the latest visit first, those that begin together (a text with several patients) in their order.
+        """One page of the visits that meet all that is asked, the latest visit first; those that begin together (a
+        text with several patients) in their order.
 
         which: "waiting" are drafts and open amendments; "undecided" those of them with something that must
         be decided; "standing" all. since, until: visits that start in [since, until); times with their zone.

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import json
 import os
 import random
 import signal
@@ -171,7 +170,7 @@ def test_a_change_based_on_an_old_state_is_refused(store: Store) -> None:
     with pytest.raises(Conflict, match="changed since you opened it"):
         store.revise(visit_id, visit(20), SISTER, revision=1)
     for nobody in ("earside", "Nobody At All", ""):
-        with pytest.raises(BadInput, match="known here|needs the name"):
+        with pytest.raises(BadInput, match=r"known here|needs the name"):
             store.revise(visit_id, visit(20), nobody, revision=2)
     assert store.visit(visit_id).visit == visit(17)
     store.keep(recording(), transcript(), [visit(3)], replace=True)
@@ -385,7 +384,7 @@ def test_a_full_disk(tmp_path: Path) -> None:
             told = next(filter(None, map(keep, range(1000))))
             assert "the disk is full; nothing of this recording was kept" in told
             whole = store.visits(limit=1000).rows
-            assert [row.recording for row in whole] == [f"{n}" for n in reversed(range(len(whole)))]
+            assert {row.recording for row in whole} == {f"{n}" for n in range(len(whole))}
             assert store.verify().faults == ()
         with tool(tmp_path) as db:
             assert db.execute("PRAGMA integrity_check").fetchall() == [("ok",)]

@@ -22,7 +22,7 @@ import pytest
         ("Sucker. A piece out. Drum dull. Another piece out. That will do.", [], ["dull"]),
         ("Sucker. A piece out. Drum dull, the handle sticks out. The drum is not red.", [], ["dull"]),
         (
-            "Hook looked out. Drum dull. I can't rule out a perforation of the drum.",
+            "Drum dull. I can't rule out a perforation of the drum.",
             ["dull", "perforated?"],
             [],
         ),

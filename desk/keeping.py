@@ -1,0 +1,84 @@
+"""From a finished or left-over sound journal to visits in the store, by the line every recording takes."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from desk import heard_amiss
+from dictate import journals
+from dictate.journal import Journal
+from dictate.journals import Found
+from shared.record import Visit
+from shared.store import Recording, Store
+from shared.transcript import Transcript
+
+if TYPE_CHECKING:
+    from dictate.recognise import Recogniser
+    from extract.reader import Reader
+
+FOLDER = "listening"
+"""Where in the data folder the sound of dictations lies."""
+
+Progress = Callable[[float, float], None]
+
+
+def unfinished(data: Path) -> list[Found]:
+    """Recordings of which no record was made, because the program or the computer stopped."""
+    return journals.unfinished(data / FOLDER)
+
+
+def finish(
+    data: Path,
+    name: str,
+    *,
+    model: str,
+    hearer: Recogniser | None,
+    reader: Callable[[], Reader],
+    progress: Progress | None = None,
+) -> tuple[int, ...]:
+    """Hear a recording that no program is writing, keep its visits in the store; return their ids.
+
+    The sound stays where it is. If nothing was dictated, there is nothing to keep and it is removed.
+    May be done again: the same recording gives the same visits, kept once. Raises BadInput (no such
+    recording, or finished already), StoreError (another program is writing it, or the store), WeightsError.
+    """
+    folder = data / FOLDER
+    there = journals.find(folder, name)
+    if there is None or there.state != "closed":
+        journal = Journal.reopen(folder, name)
+        there = None
+        journal.close()
+    there = there or journals.find(folder, name)
+    assert there
+    if not there.seconds:
+        journals.remove(folder, name)
+        return ()
+    transcript, visits = _read(there, model, hearer, reader, progress)
+    with Store(data) as store:
+        kept = store.keep(Recording.of(there.path, "sound"), transcript, visits)
+    journals.mark_stored(folder, name, recording=kept.recording)
+    return kept.visits
+
+
+def _read(
+    there: Found,
+    model: str,
+    hearer: Recogniser | None,
+    reader: Callable[[], Reader],
+    progress: Progress | None,
+) -> tuple[Transcript, list[Visit]]:
+    from dictate import hear  # noqa: PLC0415  (slow to import)
+
+    heard = hear.transcribe(there.path, model=model, recogniser=hearer, progress=progress)
+    settings = dict(heard.settings)
+    if there.pauses:
+        settings["pauses"] = "; ".join(f"at {at:.1f} s, {a} to {b}" for at, a, b in there.pauses)
+    if there.lost:
+        settings["note"] = f"{there.lost:.0f} seconds are missing, as the disk was full"
+    transcript = heard.model_copy(update={"settings": settings})
+    visits = reader().read(transcript)
+    for visit in visits:
+        visit.notices += heard_amiss.notices(transcript)
+    return transcript, visits

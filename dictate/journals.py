@@ -1,0 +1,150 @@
+"""The journals in a folder: which there are, and which of them were never made into records.
+
+How a journal lies on the disk stands in `dictate.journal`.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from filelock import FileLock, Timeout
+
+RATE = 16_000
+HEADER_BYTES = 44
+"""Before the first sample, as in every plain WAV file."""
+
+
+@dataclass(frozen=True)
+class Found:
+    """A journal on disk.
+
+    started: UTC, ISO 8601. seconds: of sound in it. state: "open" (it was never closed), "closed" (all
+    sound is in, no record was made yet) or "stored" (its visits are kept). in_use: a program is writing it.
+    pauses: for each the second of the recording it stands at, and when it began and ended (UTC; "" if
+    nothing came after it). lost: seconds of sound that a full disk did not take.
+    """
+
+    id: str
+    path: Path
+    started: str
+    who: str
+    seconds: float
+    state: str
+    in_use: bool
+    pauses: tuple[tuple[float, str, str], ...] = ()
+    lost: float = 0.0
+
+
+def find(folder: Path, name: str) -> Found | None:
+    """The journal of this name, if it is there."""
+    path = folder / f"{name}.wav"
+    return _found(folder, path) if path.parent == folder and path.is_file() else None
+
+
+def journals(folder: Path) -> list[Found]:
+    """All journals in a folder, the oldest first; one without a single sample of sound is left out."""
+    found = []
+    for path in sorted(folder.glob("*.wav")) if folder.is_dir() else []:
+        with contextlib.suppress(FileNotFoundError):  # moved away meanwhile
+            one = _found(folder, path)
+            found += [one] if one.seconds else []
+    return found
+
+
+def unfinished(folder: Path) -> list[Found]:
+    """The journals of which no record was made and that no program is writing, the oldest first."""
+    return [found for found in journals(folder) if found.state != "stored" and not found.in_use]
+
+
+def mark_stored(folder: Path, name: str, **more: Any) -> None:
+    """Note that the visits of a journal are kept, so that it is not found unfinished any more."""
+    file = os.open(folder / f"{name}.jsonl", os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o600)
+    try:
+        append(file, line("stored", **more))
+    finally:
+        os.close(file)
+    for ending in ("lock", "heard"):
+        (folder / f"{name}.{ending}").unlink(missing_ok=True)
+
+
+def line(what: str, **more: Any) -> bytes:
+    """A line of a description: what happened, and the time of day (UTC)."""
+    clock = datetime.now(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+    return json.dumps({"what": what, "clock": clock, **more}, ensure_ascii=False).encode()
+
+
+def append(file: int, what: bytes) -> None:
+    """Add one line, flushed. It begins with a line break, so that it stands alone after one that was cut off."""
+    view = memoryview(b"\n" + what + b"\n")
+    while view:
+        view = view[os.write(file, view) :]
+    os.fsync(file)
+
+
+def _found(folder: Path, path: Path) -> Found:
+    notes = list(_notes(path.with_suffix(".jsonl")))
+    said = {note["what"]: note for note in notes}
+    state = "stored" if "stored" in said else "open"
+    if state == "open" and notes and notes[-1]["what"] == "closed":
+        state = "closed"
+    began = said.get("started", {})
+    return Found(
+        id=path.stem,
+        path=path,
+        started=str(began.get("clock", "")) or _moment(path),
+        who=str(began.get("who", "")),
+        seconds=max(path.stat().st_size - HEADER_BYTES, 0) // 2 / RATE,
+        state=state,
+        in_use=_in_use(folder, path.stem),
+        pauses=_pauses(notes),
+        lost=sum(float(note.get("seconds", 0)) for note in notes if note["what"] == "lost"),
+    )
+
+
+def _notes(path: Path) -> list[dict[str, Any]]:
+    """The lines of a description that are whole."""
+    notes = []
+    for line in path.read_bytes().splitlines() if path.is_file() else []:
+        with contextlib.suppress(ValueError):
+            note = json.loads(line)
+            if isinstance(note, dict) and isinstance(note.get("what"), str):
+                notes.append(note)
+    return notes
+
+
+def _pauses(notes: list[dict[str, Any]]) -> tuple[tuple[float, str, str], ...]:
+    pauses: list[tuple[float, str, str]] = []
+    for note in notes:
+        if note["what"] == "paused":
+            pauses.append((float(note["at"]), str(note["clock"]), ""))
+        elif pauses and not pauses[-1][2]:  # whatever came next ended it
+            pauses[-1] = (*pauses[-1][:2], str(note["clock"]))
+    return tuple(pauses)
+
+
+def _moment(path: Path) -> str:
+    """When a journal without a description was last written."""
+    return datetime.fromtimestamp(path.stat().st_mtime, UTC).isoformat(timespec="seconds")
+
+
+def _in_use(folder: Path, name: str) -> bool:
+    path = folder / f"{name}.lock"
+    if not path.exists():
+        return False
+    try:
+        with FileLock(path, timeout=0, mode=0o600, thread_local=False):
+            return False
+    except Timeout:
+        return True
+
+
+def remove(folder: Path, name: str) -> None:
+    """Remove a journal without sound."""
+    for ending in ("wav", "jsonl", "heard", "lock"):
+        (folder / f"{name}.{ending}").unlink(missing_ok=True)

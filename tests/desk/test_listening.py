@@ -1,0 +1,256 @@
+"""Listening as a whole, with a scripted detector, recogniser and reader: sound in, the record as it changes out."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pytest
+
+from desk import keeping
+from desk.listening import Finished, Listening, MissingSound, Parts
+from desk.so_far import RecordSoFar
+from dictate import journal, speech
+from dictate.events import Event, Utterance
+from dictate.read import RATE, Recording
+from dictate.recognise import HeardWord, Phrase, Settings
+from dictate.speech import Stretch
+from dictate.voice import FRAME
+from extract.reader import Reader
+from shared.errors import BadInput, StoreError
+from shared.store import Store
+
+WORDS = {
+    1: "Right ear, hard brown wax.",
+    2: "Removed with a Jobson Horne probe. The drum is intact.",
+    3: "Next patient. Left ear, soft wax.",
+    4: "Microsuction. No bleeding.",
+}
+"""What is said, by how loud it is said."""
+
+
+def said(*numbers: int) -> bytes:
+    """Two seconds of each, and two seconds of silence after."""
+    parts = [np.concatenate([np.full(2 * RATE, 2000 * n), np.zeros(2 * RATE)]) for n in numbers]
+    return np.concatenate(parts).astype("<i2").tobytes()
+
+
+class Script:
+    """A recogniser that knows by its loudness what is said."""
+
+    def settings(self) -> Settings:
+        return {"model": "scripted", "workers": 1}
+
+    def hear(self, sound: npt.NDArray[np.float32], *, plain: bool = False) -> list[Phrase]:
+        found, levels = [], np.round(sound * 32768 / 2000).astype(int)
+        for n, text in WORDS.items():
+            at = np.flatnonzero(levels == n)
+            if len(at):
+                start, step = at[0] / RATE, (at[-1] - at[0]) / RATE / len(text.split())
+                words = (
+                    HeardWord(f" {w}", start + i * step, start + (i + 1) * step, 0.9)
+                    for i, w in enumerate(text.split())
+                )
+                found.append(Phrase(tuple(words)))
+        return found
+
+
+def loud(samples: npt.NDArray[np.int16]) -> Sequence[float]:
+    return [0.9 if np.abs(f.astype(int)).max() > 1000 else 0.0 for f in samples.reshape(-1, FRAME)]
+
+
+def find(recording: Recording, within: Stretch | None = None, **how: float) -> list[Stretch]:
+    """Where it is loud, in whole seconds."""
+    full = [
+        bool(np.abs(s.astype(int)).max() > 1000)
+        for s in np.array_split(recording.samples, max(len(recording.samples) // RATE, 1))
+    ]
+    return [] if within else [Stretch(i * RATE, (i + 1) * RATE) for i, there in enumerate(full) if there]
+
+
+@pytest.fixture(scope="module")
+def reader() -> Reader:
+    return Reader()
+
+
+@pytest.fixture
+def parts(reader: Reader, monkeypatch: pytest.MonkeyPatch) -> Parts:
+    monkeypatch.setattr(speech, "find", find)
+    monkeypatch.setattr(journal, "ROOM_BYTES", 0)
+    return Parts(hearer=Script, quick=None, reader=lambda: reader, judge=loud)
+
+
+Start = Callable[..., Listening]
+
+
+@pytest.fixture
+def start(tmp_path: Path, parts: Parts) -> Start:
+    return lambda: Listening.start(tmp_path, who="a clinician", parts=parts)
+
+
+def feed(listening: Listening, pcm: bytes) -> None:
+    for at in range(0, len(pcm), 3_200):
+        listening.feed(pcm[at : at + 3_200])
+
+
+def records(events: list[Event]) -> list[list[dict[str, Any]]]:
+    return [[v.plain() for v in e.visits] for e in events if isinstance(e, RecordSoFar)]
+
+
+def test_the_record_grows_and_parts_at_the_next_patient(start: Start, tmp_path: Path) -> None:
+    listening = start()
+    for n in WORDS:
+        feed(listening, said(n))
+        listening.settle()
+    ids = listening.finish()
+    events = [*listening.events]
+    grown = records(events)
+    assert [len(visits) for visits in grown] == [1, 1, 2, 2]
+    assert grown[0][0]["ears"][0]["side"] == "right"
+    assert "instruments" in str(grown[1][0]) or "jobson_horne_probe" in str(grown[1][0])
+    assert grown[2][1]["ears"][0]["side"] == "left"
+    assert grown[3][0] == grown[1][0]
+    assert events[-1] == Finished(ids, str(listening._journal.path))
+    with Store(tmp_path) as store:
+        kept = [store.visit(i).visit for i in ids]
+        assert [v.plain() for v in kept] == grown[-1]
+        assert {store.visit(i).recording for i in ids} == {f"{listening.id}.wav"}
+    # The places of the record so far are places in its text.
+    last = [e for e in events if isinstance(e, RecordSoFar)][-1]
+    for visit in last.visits:
+        for _, value in visit.values():
+            if value.chars:
+                assert last.transcript.text[slice(*value.chars)] == value.heard
+
+
+def test_it_gives_the_record_that_the_file_gives(start: Start, tmp_path: Path, parts: Parts) -> None:
+    from dictate.hear import transcribe  # noqa: PLC0415
+
+    listening = start()
+    feed(listening, said(*WORDS))
+    ids = listening.finish()
+    heard = transcribe(listening._journal.path, recogniser=Script())
+    with Store(tmp_path) as store:
+        assert [store.visit(i).visit.plain() for i in ids] == [v.plain() for v in parts.reader().read(heard)]
+
+
+def test_pieces_sent_again_count_once_and_a_gap_is_refused(start: Start) -> None:
+    listening, pcm = start(), said(1, 2)
+    listening.feed(pcm[:10_000], at=0)
+    listening.feed(pcm[:10_000], at=0)
+    listening.feed(pcm[4_000:20_001], at=4_000)
+    assert listening.received == 20_001
+    with pytest.raises(MissingSound, match="from byte 20001") as missing:
+        listening.feed(pcm[30_000:], at=30_000)
+    assert missing.value.expected == 20_001
+    listening.feed(pcm[20_001:], at=20_001)
+    assert listening._journal.flush() == 0
+    assert listening.feed(b"", at=len(pcm)) == listening.confirmed == len(pcm)
+    listening.finish()
+    assert listening._journal.path.read_bytes()[44:] == pcm
+
+
+def test_after_a_crash_it_is_taken_up_where_it_stood(start: Start, parts: Parts, tmp_path: Path) -> None:
+    """The server dies: its memory is gone, its lock is free, what it flushed is there."""
+    first, pcm = start(), said(*WORDS)
+    feed(first, said(1, 2))
+    first.settle()
+    first.leave()
+    assert [f.id for f in keeping.unfinished(tmp_path)] == [first.id]
+    again = Listening.take_up(tmp_path, first.id, parts=parts)
+    assert keeping.unfinished(tmp_path) == []  # in use
+    again.feed(pcm[again.received :], at=again.received)
+    ids = again.finish()
+    events = [*again.events]
+    assert [e.text for e in events if isinstance(e, Utterance)] == [WORDS[3], WORDS[4]]  # 1 and 2 are known
+    assert [v.plain() for v in again.so_far.visits] == records(events)[-1]
+    assert len(records(events)[-1]) == len(ids) == 2
+    assert keeping.unfinished(tmp_path) == []
+    with pytest.raises(BadInput, match="finished already"):
+        Listening.take_up(tmp_path, first.id, parts=parts)
+    assert sorted(p.suffix for p in (tmp_path / "listening").iterdir()) == [".jsonl", ".wav"]
+
+
+def test_an_unfinished_recording_is_finished_by_the_ordinary_line(
+    start: Start, parts: Parts, tmp_path: Path
+) -> None:
+    listening = start()
+    feed(listening, said(1, 2))
+    listening.leave()
+    (found,) = keeping.unfinished(tmp_path)
+    assert (found.seconds, found.who) == (8.0, "a clinician")
+    ids = keeping.finish(tmp_path, found.id, model="base", hearer=Script(), reader=parts.reader)
+    assert len(ids) == 1
+    assert keeping.unfinished(tmp_path) == []
+    with pytest.raises(BadInput, match="finished already"):
+        keeping.finish(tmp_path, found.id, model="base", hearer=Script(), reader=parts.reader)
+
+
+def test_a_crash_between_keeping_and_noting_it_makes_no_second_visit(
+    start: Start, parts: Parts, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    listening = start()
+    feed(listening, said(1, 2))
+    listening.leave()
+    with monkeypatch.context() as patch:
+        patch.setattr(
+            keeping.journals, "mark_stored", lambda *a, **b: (_ for _ in ()).throw(KeyboardInterrupt)
+        )
+        with pytest.raises(KeyboardInterrupt):
+            keeping.finish(tmp_path, listening.id, model="base", hearer=Script(), reader=parts.reader)
+    ids = keeping.finish(tmp_path, listening.id, model="base", hearer=Script(), reader=parts.reader)
+    with Store(tmp_path) as store:
+        assert [row.id for row in store.visits()] == list(ids)
+
+
+def test_a_pause_is_on_the_transcript_and_its_sound_nowhere(start: Start, tmp_path: Path) -> None:
+    listening = start()
+    feed(listening, said(1))
+    at = listening.pause()
+    feed(listening, said(3))
+    listening.feed(said(3), at=at)
+    listening.resume()
+    listening.feed(said(2), at=at)
+    (visit,) = listening.finish()
+    assert listening._journal.path.read_bytes()[44:] == said(1, 2)
+    with Store(tmp_path) as store:
+        settings = store.transcript(store.visit(visit).transcript).settings
+    assert str(settings["pauses"]).startswith("at 4.0 s, 20")
+
+
+def test_nothing_dictated_leaves_nothing(start: Start, tmp_path: Path) -> None:
+    listening = start()
+    assert listening.finish() == ()
+    assert list((tmp_path / "listening").iterdir()) == []
+    assert [type(e) for e in listening.events] == [Finished]
+
+
+def test_sound_that_the_disk_has_not_taken_keeps_it_from_finishing(
+    start: Start, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    listening = start()
+    feed(listening, said(1))
+    monkeypatch.setattr(listening._journal, "flush", lambda: 2.5)
+    with pytest.raises(StoreError, match=r"last 2\.5 seconds.*They are in memory"):
+        listening.finish()
+    monkeypatch.undo()
+    monkeypatch.setattr(speech, "find", find)
+    assert len(listening.finish()) == 1
+
+
+def test_finishing_twice_at_once_keeps_one_visit(start: Start, tmp_path: Path) -> None:
+    listening = start()
+    feed(listening, said(1))
+    got: list[tuple[int, ...]] = []
+    threads = [threading.Thread(target=lambda: got.append(listening.finish())) for _ in range(3)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert len({*got}) == 1
+    with Store(tmp_path) as store:
+        assert len(store.visits()) == 1

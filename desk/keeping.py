@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -24,6 +25,14 @@ FOLDER = "listening"
 Progress = Callable[[float, float], None]
 
 
+@dataclass(frozen=True)
+class KeptSound:
+    """What became of a dictation: the ids of its visits, and where its sound lies, None if there was none."""
+
+    visits: tuple[int, ...]
+    sound: Path | None
+
+
 def unfinished(data: Path) -> list[Found]:
     """Recordings of which no record was made, because the program or the computer stopped."""
     return journals.unfinished(data / FOLDER)
@@ -37,29 +46,28 @@ def finish(
     hearer: Recogniser | None,
     reader: Callable[[], Reader],
     progress: Progress | None = None,
-) -> tuple[int, ...]:
-    """Hear a recording that no program is writing, keep its visits in the store; return their ids.
+) -> KeptSound:
+    """Hear a recording that no program is writing, keep it and its visits in the store.
 
-    The sound stays where it is. If nothing was dictated, there is nothing to keep and it is removed.
-    May be done again: the same recording gives the same visits, kept once. Raises BadInput (no such
+    The sound moves into the store's care. If nothing was dictated, there is nothing to keep and it is
+    removed. After a failure or a crash it may be done again: visits are kept once. Raises BadInput (no such
     recording, or finished already), StoreError (another program is writing it, or the store), WeightsError.
     """
     folder = data / FOLDER
+    Journal.reopen(folder, name).close()
     there = journals.find(folder, name)
-    if there is None or there.state != "closed":
-        journal = Journal.reopen(folder, name)
-        there = None
-        journal.close()
-    there = there or journals.find(folder, name)
     assert there
     if not there.seconds:
         journals.remove(folder, name)
-        return ()
+        return KeptSound((), None)
     transcript, visits = _read(there, model, hearer, reader, progress)
+    recording = replace(Recording.of(there.path, "sound"), started=there.started, started_from="dictation")
     with Store(data) as store:
-        kept = store.keep(Recording.of(there.path, "sound"), transcript, visits)
-    journals.mark_stored(folder, name, recording=kept.recording)
-    return kept.visits
+        kept = store.keep(recording, transcript, visits, keep_sound=True)
+        sound = store.sound(kept.recording)
+    if sound and sound.parent != folder:
+        journals.remove(folder, name)
+    return KeptSound(kept.visits, sound)
 
 
 def _read(

@@ -49,10 +49,10 @@ class Finishing(Event):
 
 @dataclass(frozen=True)
 class Finished(Event):
-    """The last event: the visits are kept. visits: their ids. recording: where the sound lies."""
+    """The last event: the visits are kept. visits: their ids. sound: where it lies, None if nothing was dictated."""
 
     visits: tuple[int, ...]
-    recording: str
+    sound: Path | None
 
 
 class MissingSound(BadInput):
@@ -237,7 +237,7 @@ class Listening:
                     remedy="They are in memory: free some space, then finish again.",
                 )
             self._journal.close()
-            self._visits = keeping.finish(
+            kept = keeping.finish(
                 self._data,
                 self.id,
                 model=self._model,
@@ -245,7 +245,8 @@ class Listening:
                 reader=self._reader,
                 progress=lambda done, total: self.events.put(Finishing(done, total)),
             )
-            self.events.put(Finished(self._visits, str(self._journal.path)))
+            self._visits = kept.visits
+            self.events.put(Finished(kept.visits, kept.sound))
             self.events.close()
             return self._visits
 

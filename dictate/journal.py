@@ -127,15 +127,13 @@ class Journal:
     def reopen(cls, folder: Path, name: str, *, tell: Tell | None = None) -> Journal:
         """Go on with a journal that was left unfinished.
 
-        Raises BadInput if there is none of this name or it is stored already, StoreError if another
-        program is writing it.
+        Raises BadInput if there is none of this name, StoreError if another program is writing it.
         """
-        there = journals.find(folder, name)
-        if there is None or there.state == "stored":
+        if not journals.find(folder, name):
             raise BadInput(
-                "there is no unfinished recording of this name" if there is None else "is finished already",
+                "there is no unfinished recording of this name",
                 where=name,
-                remedy="See what is unfinished with: earside listen --unfinished",
+                remedy="It may be finished already. See: earside listen --unfinished",
             )
         journal = cls(folder, name, tell)
         journal.note("reopened")

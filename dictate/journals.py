@@ -1,4 +1,4 @@
-"""The journals in a folder: which there are, and which of them were never made into records.
+"""The journals in a folder. One that no program is writing was left over: no record was made of it.
 
 How a journal lies on the disk stands in `dictate.journal`.
 """
@@ -24,8 +24,8 @@ HEADER_BYTES = 44
 class Found:
     """A journal on disk.
 
-    started: UTC, ISO 8601. seconds: of sound in it. state: "open" (it was never closed), "closed" (all
-    sound is in, no record was made yet) or "stored" (its visits are kept). in_use: a program is writing it.
+    started: UTC, ISO 8601. seconds: of sound in it. closed: whether all sound is in; else the program or the
+    computer stopped while it was written. in_use: a program is writing it.
     pauses: for each the second of the recording it stands at, and when it began and ended (UTC; "" if
     nothing came after it). lost: seconds of sound that a full disk did not take.
     """
@@ -35,7 +35,7 @@ class Found:
     started: str
     who: str
     seconds: float
-    state: str
+    closed: bool
     in_use: bool
     pauses: tuple[tuple[float, str, str], ...] = ()
     lost: float = 0.0
@@ -58,19 +58,8 @@ def journals(folder: Path) -> list[Found]:
 
 
 def unfinished(folder: Path) -> list[Found]:
-    """The journals of which no record was made and that no program is writing, the oldest first."""
-    return [found for found in journals(folder) if found.state != "stored" and not found.in_use]
-
-
-def mark_stored(folder: Path, name: str, **more: Any) -> None:
-    """Note that the visits of a journal are kept, so that it is not found unfinished any more."""
-    file = os.open(folder / f"{name}.jsonl", os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o600)
-    try:
-        append(file, line("stored", **more))
-    finally:
-        os.close(file)
-    for ending in ("lock", "heard"):
-        (folder / f"{name}.{ending}").unlink(missing_ok=True)
+    """The journals that no program is writing, the oldest first."""
+    return [found for found in journals(folder) if not found.in_use]
 
 
 def line(what: str, **more: Any) -> bytes:
@@ -90,9 +79,6 @@ def append(file: int, what: bytes) -> None:
 def _found(folder: Path, path: Path) -> Found:
     notes = list(_notes(path.with_suffix(".jsonl")))
     said = {note["what"]: note for note in notes}
-    state = "stored" if "stored" in said else "open"
-    if state == "open" and notes and notes[-1]["what"] == "closed":
-        state = "closed"
     began = said.get("started", {})
     return Found(
         id=path.stem,
@@ -100,7 +86,7 @@ def _found(folder: Path, path: Path) -> Found:
         started=str(began.get("clock", "")) or _moment(path),
         who=str(began.get("who", "")),
         seconds=max(path.stat().st_size - HEADER_BYTES, 0) // 2 / RATE,
-        state=state,
+        closed=bool(notes) and notes[-1]["what"] == "closed",
         in_use=_in_use(folder, path.stem),
         pauses=_pauses(notes),
         lost=sum(float(note.get("seconds", 0)) for note in notes if note["what"] == "lost"),
@@ -145,6 +131,6 @@ def _in_use(folder: Path, name: str) -> bool:
 
 
 def remove(folder: Path, name: str) -> None:
-    """Remove a journal without sound."""
+    """Remove a journal that is of no use any more."""
     for ending in ("wav", "jsonl", "heard", "lock"):
         (folder / f"{name}.{ending}").unlink(missing_ok=True)

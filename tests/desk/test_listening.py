@@ -14,7 +14,7 @@ import pytest
 from desk import keeping
 from desk.listening import Finished, Listening, MissingSound, Parts
 from desk.so_far import RecordSoFar
-from dictate import journal, speech
+from dictate import speech
 from dictate.events import Event, Utterance
 from dictate.read import RATE, Recording
 from dictate.recognise import HeardWord, Phrase, Settings
@@ -65,10 +65,8 @@ def loud(samples: npt.NDArray[np.int16]) -> Sequence[float]:
 
 def find(recording: Recording, within: Stretch | None = None, **how: float) -> list[Stretch]:
     """Where it is loud, in whole seconds."""
-    full = [
-        bool(np.abs(s.astype(int)).max() > 1000)
-        for s in np.array_split(recording.samples, max(len(recording.samples) // RATE, 1))
-    ]
+    seconds = np.array_split(recording.samples, max(len(recording.samples) // RATE, 1))
+    full = [bool(np.abs(s.astype(int)).max() > 1000) for s in seconds]
     return [] if within else [Stretch(i * RATE, (i + 1) * RATE) for i, there in enumerate(full) if there]
 
 
@@ -80,7 +78,6 @@ def reader() -> Reader:
 @pytest.fixture
 def parts(reader: Reader, monkeypatch: pytest.MonkeyPatch) -> Parts:
     monkeypatch.setattr(speech, "find", find)
-    monkeypatch.setattr(journal, "ROOM_BYTES", 0)
     return Parts(hearer=Script, quick=None, reader=lambda: reader, judge=loud)
 
 
@@ -95,6 +92,16 @@ def start(tmp_path: Path, parts: Parts) -> Start:
 def feed(listening: Listening, pcm: bytes) -> None:
     for at in range(0, len(pcm), 3_200):
         listening.feed(pcm[at : at + 3_200])
+
+
+def sound_of(data: Path, visit: int) -> Path:
+    """Where the store keeps the sound of a visit."""
+    with Store(data) as store:
+        (recording,) = [r.id for r in store.recordings() if r.name == store.visit(visit).recording]
+        sound = store.sound(recording)
+    assert sound
+    assert sound.parent == data / "recordings"
+    return sound
 
 
 def records(events: list[Event]) -> list[list[dict[str, Any]]]:
@@ -114,7 +121,7 @@ def test_the_record_grows_and_parts_at_the_next_patient(start: Start, tmp_path: 
     assert "instruments" in str(grown[1][0]) or "jobson_horne_probe" in str(grown[1][0])
     assert grown[2][1]["ears"][0]["side"] == "left"
     assert grown[3][0] == grown[1][0]
-    assert events[-1] == Finished(ids, str(listening._journal.path))
+    assert events[-1] == Finished(ids, sound_of(tmp_path, ids[0]))
     with Store(tmp_path) as store:
         kept = [store.visit(i).visit for i in ids]
         assert [v.plain() for v in kept] == grown[-1]
@@ -133,12 +140,12 @@ def test_it_gives_the_record_that_the_file_gives(start: Start, tmp_path: Path, p
     listening = start()
     feed(listening, said(*WORDS))
     ids = listening.finish()
-    heard = transcribe(listening._journal.path, recogniser=Script())
+    heard = transcribe(sound_of(tmp_path, ids[0]), recogniser=Script())
     with Store(tmp_path) as store:
         assert [store.visit(i).visit.plain() for i in ids] == [v.plain() for v in parts.reader().read(heard)]
 
 
-def test_pieces_sent_again_count_once_and_a_gap_is_refused(start: Start) -> None:
+def test_pieces_sent_again_count_once_and_a_gap_is_refused(start: Start, tmp_path: Path) -> None:
     listening, pcm = start(), said(1, 2)
     listening.feed(pcm[:10_000], at=0)
     listening.feed(pcm[:10_000], at=0)
@@ -150,8 +157,8 @@ def test_pieces_sent_again_count_once_and_a_gap_is_refused(start: Start) -> None
     listening.feed(pcm[20_001:], at=20_001)
     assert listening._journal.flush() == 0
     assert listening.feed(b"", at=len(pcm)) == listening.confirmed == len(pcm)
-    listening.finish()
-    assert listening._journal.path.read_bytes()[44:] == pcm
+    (visit,) = listening.finish()
+    assert sound_of(tmp_path, visit).read_bytes()[44:] == pcm
 
 
 def test_after_a_crash_it_is_taken_up_where_it_stood(start: Start, parts: Parts, tmp_path: Path) -> None:
@@ -164,15 +171,16 @@ def test_after_a_crash_it_is_taken_up_where_it_stood(start: Start, parts: Parts,
     again = Listening.take_up(tmp_path, first.id, parts=parts)
     assert keeping.unfinished(tmp_path) == []  # in use
     again.feed(pcm[again.received :], at=again.received)
+    again.settle()
     ids = again.finish()
     events = [*again.events]
     assert [e.text for e in events if isinstance(e, Utterance)] == [WORDS[3], WORDS[4]]  # 1 and 2 are known
     assert [v.plain() for v in again.so_far.visits] == records(events)[-1]
     assert len(records(events)[-1]) == len(ids) == 2
     assert keeping.unfinished(tmp_path) == []
-    with pytest.raises(BadInput, match="finished already"):
+    with pytest.raises(BadInput, match="no unfinished recording"):
         Listening.take_up(tmp_path, first.id, parts=parts)
-    assert sorted(p.suffix for p in (tmp_path / "listening").iterdir()) == [".jsonl", ".wav"]
+    assert list((tmp_path / "listening").iterdir()) == []
 
 
 def test_an_unfinished_recording_is_finished_by_the_ordinary_line(
@@ -183,10 +191,13 @@ def test_an_unfinished_recording_is_finished_by_the_ordinary_line(
     listening.leave()
     (found,) = keeping.unfinished(tmp_path)
     assert (found.seconds, found.who) == (8.0, "a clinician")
-    ids = keeping.finish(tmp_path, found.id, model="base", hearer=Script(), reader=parts.reader)
-    assert len(ids) == 1
+    kept = keeping.finish(tmp_path, found.id, model="base", hearer=Script(), reader=parts.reader)
+    with Store(tmp_path) as store:
+        (row,) = store.visits().rows
+    assert (row.id, row.when_from) == (*kept.visits, "dictation")
+    assert row.when[:16] == found.started[:16]
     assert keeping.unfinished(tmp_path) == []
-    with pytest.raises(BadInput, match="finished already"):
+    with pytest.raises(BadInput, match="no unfinished recording"):
         keeping.finish(tmp_path, found.id, model="base", hearer=Script(), reader=parts.reader)
 
 
@@ -197,14 +208,12 @@ def test_a_crash_between_keeping_and_noting_it_makes_no_second_visit(
     feed(listening, said(1, 2))
     listening.leave()
     with monkeypatch.context() as patch:
-        patch.setattr(
-            keeping.journals, "mark_stored", lambda *a, **b: (_ for _ in ()).throw(KeyboardInterrupt)
-        )
+        patch.setattr(keeping.journals, "remove", lambda *a, **b: (_ for _ in ()).throw(KeyboardInterrupt))
         with pytest.raises(KeyboardInterrupt):
             keeping.finish(tmp_path, listening.id, model="base", hearer=Script(), reader=parts.reader)
-    ids = keeping.finish(tmp_path, listening.id, model="base", hearer=Script(), reader=parts.reader)
+    kept = keeping.finish(tmp_path, listening.id, model="base", hearer=Script(), reader=parts.reader)
     with Store(tmp_path) as store:
-        assert [row.id for row in store.visits()] == list(ids)
+        assert [row.id for row in store.visits().rows] == list(kept.visits)
 
 
 def test_a_pause_is_on_the_transcript_and_its_sound_nowhere(start: Start, tmp_path: Path) -> None:
@@ -216,7 +225,7 @@ def test_a_pause_is_on_the_transcript_and_its_sound_nowhere(start: Start, tmp_pa
     listening.resume()
     listening.feed(said(2), at=at)
     (visit,) = listening.finish()
-    assert listening._journal.path.read_bytes()[44:] == said(1, 2)
+    assert sound_of(tmp_path, visit).read_bytes()[44:] == said(1, 2)
     with Store(tmp_path) as store:
         settings = store.transcript(store.visit(visit).transcript).settings
     assert str(settings["pauses"]).startswith("at 4.0 s, 20")
@@ -253,4 +262,4 @@ def test_finishing_twice_at_once_keeps_one_visit(start: Start, tmp_path: Path) -
         thread.join()
     assert len({*got}) == 1
     with Store(tmp_path) as store:
-        assert len(store.visits()) == 1
+        assert len(store.visits().rows) == 1

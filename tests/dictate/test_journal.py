@@ -113,7 +113,7 @@ def test_two_programs_cannot_write_one_journal(tmp_path: Path) -> None:
     with pytest.raises(StoreError, match="another program is writing"):
         Journal.reopen(tmp_path, journal.id)
     journal.close()
-    assert [f.state for f in journals.unfinished(tmp_path)] == ["closed"]
+    assert [f.closed for f in journals.unfinished(tmp_path)] == [True]
 
 
 def test_pauses_are_found_with_their_times(tmp_path: Path) -> None:
@@ -218,7 +218,7 @@ def test_closing_on_a_full_disk_says_what_is_missing_and_keeps_the_rest(
     with pytest.raises(StoreError, match=r"did not take the last 1\.0 seconds"):
         journal.close(wait_seconds=0.05)
     (found,) = journals.unfinished(tmp_path)
-    assert found.state == "open"
+    assert not found.closed
     assert read.read(found.path).samples.tobytes()[:32_000] == pcm[:32_000]
 
 

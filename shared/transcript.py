@@ -59,6 +59,17 @@ class Transcript(BaseModel):
         last = bisect.bisect_left(self._starts, end)
         return tuple(w for w in self.words[first:last] if w.chars[1] > start)
 
+    def part(self, start: int, end: int) -> Transcript:
+        """text[start:end] as a transcript of its own, its places counted from its own start."""
+        if (start, end) == (0, len(self.text)):
+            return self
+        words = tuple(
+            w.model_copy(update={"chars": (w.chars[0] - start, w.chars[1] - start)})
+            for w in self.words_in(start, end)
+            if start <= w.chars[0] and w.chars[1] <= end
+        )
+        return self.model_copy(update={"text": self.text[start:end], "words": words})
+
     def seconds(self, start: int, end: int) -> tuple[float, float] | None:
         """The time in the recording of text[start:end]; None if the words carry no times."""
         times = [w.seconds for w in self.words_in(start, end) if w.seconds]

@@ -170,7 +170,7 @@ class MentionFinder:
         words: Words = doc._.words
         row = words.text
         found = self.phrases.find(row)
-        places = [_after_lead(row, m.end) for m in found if m.has("visit")]
+        places = [_after_lead(row, m.end) for m in found if m.readings.get("visit", "greeting") != "greeting"]
         places += [p for place in list(places) for p in _corrected_places(row, place)]
         places += _bare_reference_places(row)
         counted = [

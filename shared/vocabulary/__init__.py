@@ -75,7 +75,7 @@ CUES: dict[str, tuple[str, ...]] = {
     "disregard": ("cue",),
     "aside": ("teaching", "hypothetical", "other_person", "past_visit", "not_used", "chat"),
     "contrast": ("cue",),
-    "visit": ("next", "reference"),
+    "visit": ("next", "call", "turn", "greeting", "reference"),
     "same": ("again", "as_other"),
     "piece": ("another", "any"),
     "not_length": ("cue",),

@@ -23,21 +23,30 @@ SECOND = "Right ear, soft wax, one piece out. Drum dull."
         ("Next one in, please. ", 2),
         ("New patient. ", 2),
         ("Patient 882. ", 1),
-        pytest.param(
-            "I'll do the next patient after lunch. ",
-            1,
-            marks=pytest.mark.xfail(
-                reason="a patient still to come is taken for a change of patient", strict=True
-            ),
-        ),
+        ("Bring the next one in, please. ", 2),
+        ("Can you send in the next? ", 2),
+        ("That's her done, on to the next patient. ", 2),
+        ("Next up. Reference 44. ", 2),
+        ("The next patient isn't stopping long, he came with itching. ", 2),
+        ("Recall six months. Right, who's this? She feels blocked. ", 2),
+        ("Recall six months. Good morning, Mrs Oakley, take a seat. Consent given. ", 2),
+        ("Off you go. In you come, sit down. He has itching. ", 2),
+        # only spoken of
+        ("I'll do the next patient after lunch. ", 1),
         ("Tell the next patient to wait. ", 1),
-        pytest.param(
-            "The next patient can wait outside. ",
-            1,
-            marks=pytest.mark.xfail(
-                reason="a patient still to come is taken for a change of patient", strict=True
-            ),
-        ),
+        ("The next patient can wait outside. ", 1),
+        ("The next patient isn't here yet, so no rush. ", 1),
+        ("My next patient is at three. ", 1),
+        ("Is the next patient waiting? ", 1),
+        ("Ring the next patient and say we're late. ", 1),
+        ("We're running behind and the next patient's waiting. ", 1),
+        ("She's a new patient here. ", 1),
+        ("This is my second patient today with that. ", 1),
+        ("I said hello to her on the way in. ", 1),
+        ("Hello, what's this? ", 1),
+        ("Come in, leave it on the desk, thanks. ", 1),
+        ("Next up, the right ear. ", 1),
+        ("Next, 8 mil. ", 1),
         ("Next ear. ", 1),
         ("Next, the other side. ", 1),
         ("Next appointment in six months. ", 1),
@@ -65,6 +74,8 @@ def test_a_change_of_patient(read: Callable[[str], list[Any]], between: str, vis
         (f"Patient has used oil for seven days. {FIRST}", [None]),
         (f"{FIRST} Eighteen gauge sucker.", [None]),
         (f"Room four. {FIRST}", [None]),
+        (f"Patient 417. {FIRST} Just like patient 312 last week. ", ["417"]),
+        (f"{FIRST} Remember patient 312, the same drum. ", [None]),
     ],
 )
 def test_references(read: Callable[[str], list[Any]], said: str, references: list[str | None]) -> None:
@@ -111,3 +122,8 @@ def test_a_clearer_change_is_surer(reader: Reader) -> None:
         return second.extent.confidence
 
     assert sure("Next patient. ") > sure("Next one in, please. ")
+    assert sure("Next patient. She feels blocked. ") > sure("Next patient. ")
+    assert sure("Recall one year. Next patient. ") > sure("Next patient. ")
+    assert sure("Recall one year. Who's this? She feels blocked. ") < sure(
+        "Next patient. She feels blocked. "
+    )

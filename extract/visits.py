@@ -88,7 +88,7 @@ def _announced(words: Words, m: Mention, mentions: list[Mention]) -> float:
     if not base:
         return 0.0
     row = words.text
-    start, end = words.bounds[words.sentence[m.start]]
+    start = words.bounds[words.sentence[m.start]][0]
     opening = m.start
     while opening > start and row[opening - 1] not in MARKS:
         opening -= 1

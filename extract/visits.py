@@ -122,8 +122,7 @@ def _still_to_come(words: Words, m: Mention, mentions: list[Mention]) -> bool:
     i = 0
     while i < len(said) and said[i] in _IS_SAID:
         i += 1
-    to_come = said[:1] and said[0] in _AUXILIARIES
-    to_come = to_come or _TO_COME & set(said[i : i + 2]) or _TO_COME & set(said[-1:])
+    to_come = set(said[i : i + 2] + said[-1:]) & _TO_COME or set(said[:1]) & _AUXILIARIES
     return bool(to_come) and not any(
         m.end <= o.start < end and o.has("symptom", "history", "ear_cue", "consistency") for o in mentions
     )

@@ -55,6 +55,8 @@ _STRIKES = word_set("corrections", "strikes")
 _FIRM = word_set("corrections", "firm")
 _FAR = ("take", "takes", "misread", "lie")
 _STATEMENT = word_set("corrections", "statement")
+_ALIKE = word_set("corrections", "alike")
+_COUNTED = word_set("measures", "pieces") | word_set("corrections", "counted")
 
 
 @Language.component("corrections", requires=["doc._.mentions", "doc._.words"], assigns=["doc._.mentions"])
@@ -73,9 +75,22 @@ def corrections(doc: Doc) -> Doc:
                 last += 1
             _correct(words, mentions, at, last)
             at = last
+        elif cue.kind == "length" and cue.polarity == "denied":
+            _put_in_place(words, mentions, at)
         at += 1
     doc._.mentions = mentions
     return doc
+
+
+def _put_in_place(words: Words, mentions: list[Mention], at: int) -> None:
+    """Give the number that stands in for a denied length its unit ("not twenty mil, twelve")."""
+    old = mentions[at]
+    new = next((m for m in mentions[at + 1 :] if m.measure is not None), None)
+    if new is None or new.kind != "bare" or not _ALIKE.issuperset(words.text[old.end : new.start]):
+        return
+    if not counts_pieces(words.text, new):
+        _inherit(old, new)
+        new.polarity = "affirmed"
 
 
 def _runs_on(words: Words, a: Mention, b: Mention) -> bool:
@@ -117,7 +132,8 @@ def _correct(words: Words, mentions: list[Mention], first: int, last: int) -> No
     for new in after:
         if "correction" in new.readings or "visit" in new.readings:
             break
-        olds = _same_class(before, new, firm, sort != "no" or _stands_in(row, end, new))
+        near = not counts_pieces(row, new) and (sort != "no" or _stands_in(row, end, new))
+        olds = _same_class(before, new, firm, near)
         if not olds:
             continue
         if _same_value(olds[0], new):
@@ -151,6 +167,11 @@ def _denies_it(row: list[str], end: int) -> bool:
     ):
         return True
     return said[:1] == ["that"] and bool(RELATIVES & set(said))
+
+
+def counts_pieces(row: list[str], m: Mention) -> bool:
+    """Whether a bare number only counts pieces ("one piece out", "two big lumps")."""
+    return m.kind == "bare" and any(w in _COUNTED for w in row[m.end : m.end + 2])
 
 
 def _stands_in(row: list[str], end: int, new: Mention) -> bool:

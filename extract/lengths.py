@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from extract.measures import PIECES, number_of_pieces
 from extract.mentions import Mention
+from extract.numbers import number_at
 from extract.words import MARKS, Words
 from shared.vocabulary import word_set
 
@@ -12,6 +14,11 @@ _AWAY = word_set("lengths", "away")
 _AWAY_AFTER = word_set("lengths", "away_after")
 _TOTAL = word_set("lengths", "total")
 _ANOTHER = word_set("lengths", "another")
+_REFINES = word_set("lengths", "refines")
+_CLOSE = 6
+"""Words between two measures of one piece."""
+_MOST = 9
+"""Pieces that are counted one by one."""
 _SIZED = frozenset({"speculum", "endoscope", "suction_tube", "fine_suction_tube", "curette", "wax_hook"})
 
 
@@ -54,9 +61,11 @@ def removed_pieces(words: Words, live: list[Mention]) -> tuple[list[Piece], Piec
             previous = m
             continue
         earlier = _put_right(words, m, pieces)
+        if earlier is None and previous is not None and pieces and _measured_again(words, previous, m):
+            earlier = pieces[-1]
         if earlier is not None:
             pieces.remove(earlier)
-        pieces.append(Piece(m, m.measure.whole, m.ears))
+        pieces += [Piece(m, m.measure.whole, m.ears)] * _times(words, m)
         previous = m
     return pieces, total
 
@@ -116,6 +125,31 @@ def _put_right(words: Words, m: Mention, pieces: list[Piece]) -> Piece | None:
     if order is None or not mine or order >= len(mine):
         return None
     return mine[order]
+
+
+def _measured_again(words: Words, a: Mention, b: Mention) -> bool:
+    """Whether b is the length of the same piece, looked at more closely ("about two centimetres, well, 22 mil")."""
+    between = words.text[a.end : b.start]
+    return (
+        a.ears == b.ears
+        and len(between) <= _CLOSE
+        and bool(_REFINES & set(between))
+        and not (_ANOTHER | PIECES | {"piece"}) & set(between)
+    )
+
+
+def _times(words: Words, m: Mention) -> int:
+    """How many pieces have this length: "two pieces of eight mil each", "two eight mil pieces"."""
+    row = words.text
+    start, end = words.bounds[words.sentence[m.start]]
+    count = number_of_pieces(row, m.start)
+    if count > 1 and {"each", "apiece"} & set(row[max(m.start - 3, start) : min(m.end + 3, end)]):
+        return min(count, _MOST)
+    if row[m.end : m.end + 1] and row[m.end] in PIECES and m.start > start:
+        before = number_at(row, m.start - 1)
+        if before is not None and before.end == m.start and before.whole and before.whole > 1:
+            return min(before.whole, _MOST)
+    return 1
 
 
 _ORDER = {"first": 0, "second": 1, "third": 2, "last": -1}

@@ -11,7 +11,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Literal
 
-from extract.numbers import Number, digits_at, number_at, numbers
+from extract.numbers import UNITS, Number, digits_at, number_at, numbers
+from shared.vocabulary import word_set
 
 MM_PER = {"mm": Fraction(1), "cm": Fraction(10), "inch": Fraction(254, 10)}
 
@@ -55,6 +56,7 @@ class Measure:
 
     kind "length": value in millimetres (unrounded), unit as said. "percent": value 0-100. "size": text such
     as "18G". "interval": value and unit ("days"...). "reference": text. "bare": a number with no unit.
+    other: the first of two numbers said for one length ("ten or twelve mil"), in millimetres.
     """
 
     start: int
@@ -63,6 +65,7 @@ class Measure:
     value: Fraction = Fraction(0)
     unit: str = ""
     text: str = ""
+    other: Fraction | None = None
 
     @property
     def whole(self) -> int:
@@ -93,7 +96,108 @@ def measures(row: Sequence[str], references: Sequence[int]) -> list[Measure]:
         out = [m for m in out if m.kind != "bare" or m.start not in covered]
     whole = [(m.start, m.end) for m in out]
     out = [m for m in out if not any(s < m.start and m.end <= e for s, e in whole)]
-    return sorted(out, key=lambda m: m.start)
+    return _sharing_a_unit(row, sorted(out, key=lambda m: m.start))
+
+
+def _sharing_a_unit(row: Sequence[str], found: list[Measure]) -> list[Measure]:
+    """Numbers whose unit is said once, after the last: pieces ("twelve and eight mil"), the sides of one piece
+    ("ten by four mil": its length is the longer) and a length left open ("ten or twelve mil": the last)."""
+    out: list[Measure] = []
+    for m in found:
+        if m.kind == "bare" and out and _spelled(row, out[-1], m):
+            out[-1].value, out[-1].end = 10 * out[-1].value + m.value, m.end
+            continue
+        if m.kind == "length" and row[m.start] not in ("a", "an"):
+            _join(row, out, m)
+        elif m.kind == "bare" and out and out[-1].kind == "length" and row[out[-1].end : m.start] == ["by"]:
+            continue  # "ten mil by four"
+        out.append(m)
+    return out
+
+
+def _join(row: Sequence[str], before: list[Measure], m: Measure) -> None:
+    """Let the numbers just before length `m` have its unit; two that make one length go into it."""
+    scale = MM_PER[m.unit]
+    at, chain = m.start, list[Measure]()
+    for c in reversed(before):
+        joint = tuple(row[c.end : at])
+        measured = c.kind == "bare" or (c.kind == "length" and joint in _SIDES)
+        if joint not in _JOINTS or not measured or c.value <= 0:
+            break
+        if joint not in _SIDES and row[c.start - 1 : c.start] in _NOT_LENGTHS:
+            break
+        if not joint:
+            _join_digits(row, before, c, m)
+            break
+        if joint in _SIDES or joint in _OPEN or (joint == ("and",) and row[c.start - 1] == "between"):
+            first = c.value * (scale if c.kind == "bare" else 1)
+            m.start = c.start
+            if joint in _SIDES:
+                m.value = max(first, m.value)
+            else:
+                m.other = first
+            before.remove(c)
+            break
+        chain.append(c)
+        at = c.start
+    counted = number_of_pieces(row, at)
+    commas = any(row[c.end] == "," and row[c.end + 1] != "and" for c in chain)
+    if commas and counted != len(chain) + 1 and counted != SEVERAL:
+        chain = [c for c in chain[:1] if row[c.end] == "and"]
+    for c in chain:
+        if c.value * scale <= _LONGEST_PIECE and (row[c.start] != "one" or counted):
+            c.kind, c.unit, c.value = "length", m.unit, c.value * scale
+
+
+def _join_digits(row: Sequence[str], before: list[Measure], c: Measure, m: Measure) -> None:
+    """Two numbers with nothing between: "one six millimetres" (16, if it is not one piece of six), "12 14 mm"."""
+    scale = MM_PER[m.unit]
+    if row[m.end : m.end + 1] and (row[m.end] in PIECES or row[m.end] == "piece"):
+        return
+    if row[c.start] == "one" and number_of_pieces(row, c.start):
+        return
+    spelled = row[c.start] in UNITS and row[m.start] in UNITS and m.value < 10 * scale and c.value < 10
+    figures = row[c.start][0].isdigit() and row[m.start][0].isdigit() and c.value * scale < _LONGEST_PIECE
+    if not spelled and not figures:
+        return
+    before.remove(c)
+    m.start = c.start
+    if not spelled:
+        m.other = c.value * scale
+        return
+    whole = 10 * c.value * scale + m.value
+    said_before = bool(before) and before[-1].kind == "bare" and before[-1].value * scale == whole
+    m.value, m.other = whole, None if said_before else m.value
+
+
+def _spelled(row: Sequence[str], a: Measure, b: Measure) -> bool:
+    """Whether two bare numbers are the digits of one ("one eight" after "eighteen")."""
+    digits = a.kind == "bare" and a.end == b.start and 0 < a.value < 10 and b.value < 10
+    return digits and row[a.start] in UNITS and row[b.start] in UNITS
+
+
+_JOINTS = {(), (",",), ("and",), (",", "and"), ("or",), ("to",), ("by",), ("x",), (",", "or"), (",", "maybe")}
+_CLOSED = {(), (".",), (",",), ("long",)}
+_SIDES = {("by",), ("x",)}
+_OPEN = {("or",), ("to",), (",", "or"), (",", "maybe")}
+_NOT_LENGTHS = [[w] for w in ("size", "gauge", "number", "reference", "past", "at", "age", "aged")]
+_LONGEST_PIECE = 60
+SEVERAL = -1
+"""Pieces whose number was not said ("pieces of ten and four mil")."""
+
+
+def number_of_pieces(row: Sequence[str], at: int) -> int:
+    """How many pieces were announced just before word `at`: "three bits: ", "two pieces of wax out,"; 0 if none."""
+    for i in range(at - 1, max(at - 7, -1), -1):
+        if row[i] in PIECES:
+            number = next((n for j in (i - 1, i - 2) if j >= 0 and (n := number_at(row, j))), None)
+            count = number.whole if number is not None and number.end <= i else None
+            pair = bool({"both", "couple", "pair"} & set(row[max(i - 3, 0) : i]))
+            return count or (2 if pair else SEVERAL)
+    return 0
+
+
+PIECES = word_set("measures", "pieces")
 
 
 def _unit_follows(row: Sequence[str], i: int) -> bool:
@@ -115,7 +219,7 @@ def _measure(row: Sequence[str], number: Number) -> Measure:
     plain = skip == 0 or value < 1 or row[end] in ("odd", "good", "whole", "full", "solid")
     if unit and plain:
         stop = end + skip + 1
-        extra = _and_part(row, stop)
+        extra = _and_part(row, stop) or (_tenths(row, stop) if unit == "cm" and number.whole else None)
         if extra:
             value, stop = value + extra[0], extra[1]
         return Measure(at, stop, "length", value * MM_PER[unit], unit)
@@ -156,6 +260,13 @@ def _and_part(row: Sequence[str], i: int) -> tuple[Fraction, int] | None:
     return None
 
 
+def _tenths(row: Sequence[str], i: int) -> tuple[Fraction, int] | None:
+    """The "eight" of "one centimetre eight", where nothing but the end of the words or "long" follows."""
+    if i < len(row) and 0 < UNITS.get(row[i], 0) < 10 and tuple(row[i + 1 : i + 2]) in _CLOSED:
+        return Fraction(UNITS[row[i]], 10), i + 1
+    return None
+
+
 def _without_number(row: Sequence[str], covered: set[int]) -> list[Measure]:
     """Measures said with "a" or "couple": "an inch", "a fortnight", "a couple of weeks", "annual"."""
     out = []
@@ -164,11 +275,13 @@ def _without_number(row: Sequence[str], covered: set[int]) -> list[Measure]:
             continue
         before = row[i - 1] if i else ""
         article = before in ("a", "an", "another", "one", "every", "each", "per")
-        if word in _LENGTH_UNITS and before in ("a", "an", "full", "whole", "good"):
+        if word in _LENGTH_UNITS:
             unit = _LENGTH_UNITS[word]
             extra = _and_part(row, i + 1)
-            value, end = (1 + extra[0], extra[1]) if extra else (Fraction(1), i + 1)
-            out.append(Measure(i - 1, end, "length", value * MM_PER[unit], unit))
+            led = before in ("a", "an", "full", "whole", "good")
+            if led or extra:
+                value, end = (1 + extra[0], extra[1]) if extra else (Fraction(1), i + 1)
+                out.append(Measure(i - led, end, "length", value * MM_PER[unit], unit))
         elif word in _PERIODS and before in ("a", "one") and word[-2:] != "ly":
             unit, times = _PERIODS[word]
             out.append(Measure(i - 1, i + 1, "interval", Fraction(times), unit))

@@ -6,6 +6,7 @@ Components further on decide, for each mention, what it is about, which ear and 
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -174,7 +175,15 @@ class MentionFinder:
         places += [p for place in list(places) for p in _corrected_places(row, place)]
         places += _bare_reference_places(row)
         counted = [
-            Mention(m.start, m.end, {m.kind: m.text}, measure=m, kind=m.kind, value=m.text)
+            Mention(
+                m.start,
+                m.end,
+                {m.kind: m.text},
+                measure=m,
+                kind=m.kind,
+                value=m.text,
+                polarity="affirmed" if m.other is None else "possible",
+            )
             for m in measures(row, places)
         ]
         solid = {i for m in counted if m.kind != "bare" for i in range(m.start, m.end)}
@@ -243,6 +252,10 @@ def _is_left_side(row: list[str], m: Mention) -> bool:
 def _settle_pieces(row: list[str], counted: list[Mention], found: list[Mention]) -> None:
     """A bare number that measures a further piece: "twelve mil. Next one's eight", "and another of seven"."""
     last: Mention | None = None
+    for c, following in itertools.pairwise(c for c in counted if c.kind != "bare" or row[c.start] != "one"):
+        if _leads_to(row, c, following) and c.measure is not None:
+            c.measure.kind, c.measure.unit = "length", "mm"
+            c.kind, c.readings = "length", {"length": ""}
     for c in counted:
         if c.kind == "length" and c.measure is not None and c.measure.unit == "mm":
             last = c
@@ -257,26 +270,41 @@ def _settle_pieces(row: list[str], counted: list[Mention], found: list[Mention])
                 continue
             if row[c.start] == "one":
                 continue
+            joined = row[last.end : c.start] == ["and"] and after in ([], ["."], [","])
             named = {"another", "next", "second", "third", "other"} & set(lead) or (
                 ("one" in lead or "from" in lead)
                 and {"left", "right"} & set(row[max(c.start - 7, 0) : c.start])
             )
-            if (
-                (
-                    named
-                    and c.start - last.end < 30
-                    and lead[-1:]
-                    and lead[-1] in _PIECE_LEADS
-                    and after in ([], ["."], [","])
-                )
-                and last.measure is not None
-                and last.measure.unit == "mm"
+            if joined or (
+                named
+                and c.start - last.end < 30
+                and lead[-1:]
+                and lead[-1] in _PIECE_LEADS
+                and after in ([], ["."], [","])
             ):
                 c.measure.kind, c.measure.unit = "length", "mm"
                 c.kind, c.readings = "length", {"length": ""}
                 last = c
 
 
+def _leads_to(row: list[str], c: Mention, following: Mention) -> bool:
+    """Whether a bare number is the first of two pieces whose unit comes with the second ("one of twelve and one
+    of eight mil", "first ten, then six mil")."""
+    between = row[c.end : following.start]
+    return (
+        c.kind == "bare"
+        and following.kind == "length"
+        and following.measure is not None
+        and c.measure is not None
+        and following.measure.unit == "mm"
+        and 1 < c.measure.value <= 45
+        and bool({"one", "first", "piece"} & set(row[max(c.start - 3, 0) : c.start]))
+        and bool(_FURTHER & set(between))
+        and _FURTHER.union(_PIECE_LEADS, (",", "and", "the")).issuperset(between)
+    )
+
+
+_FURTHER = frozenset({"one", "second", "other", "another", "then", "next"})
 _PIECE_LEADS = word_set("mentions", "piece_leads")
 
 

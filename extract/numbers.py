@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-_UNITS = {
+UNITS = {
     "zero": 0,
     "nought": 0,
     "one": 1,
@@ -72,10 +72,10 @@ _SYMBOLS = {
     "⅔": Fraction(2, 3),
 }
 _OH = frozenset({"o", "oh"})
-_DIGIT_WORDS = {**{w: str(n) for w, n in _UNITS.items() if n < 10}, "oh": "0", "o": "0"}
+_DIGIT_WORDS = {**{w: str(n) for w, n in UNITS.items() if n < 10}, "oh": "0", "o": "0"}
 
 STARTERS = (
-    frozenset(_UNITS)
+    frozenset(UNITS)
     | frozenset(_TENS)
     | frozenset(_PARTS)
     | frozenset(_SYMBOLS)
@@ -103,6 +103,8 @@ def _figure(word: str) -> Fraction | None:
     if not word or not word[0].isdigit():
         return None
     cleaned = word.replace(",", "")
+    if cleaned[-1] in _SYMBOLS and cleaned[:-1].isascii() and cleaned[:-1].isdigit() and len(cleaned) < 5:
+        return int(cleaned[:-1]) + _SYMBOLS[cleaned[-1]]
     if cleaned.isascii() and cleaned.isdigit() and len(cleaned) < 12:
         return Fraction(int(cleaned))
     if (
@@ -126,11 +128,11 @@ def _small(row: Sequence[str], i: int) -> tuple[int, int] | None:
     word = row[i]
     if word in _TENS:
         value, end = _TENS[word], i + 1
-        if end < len(row) and 0 < _UNITS.get(row[end], 0) < 10:
-            value, end = value + _UNITS[row[end]], end + 1
+        if end < len(row) and 0 < UNITS.get(row[end], 0) < 10:
+            value, end = value + UNITS[row[end]], end + 1
         return end, value
-    if word in _UNITS:
-        value, end = _UNITS[word], i + 1
+    if word in UNITS:
+        value, end = UNITS[word], i + 1
     elif word in ("a", "hundred"):
         value, end = 1, i + 1 if word == "a" else i
         if end >= len(row) or row[end] != "hundred":
@@ -157,7 +159,7 @@ def _fraction(row: Sequence[str], i: int) -> tuple[int, Fraction] | None:
         part = _PARTS.get(row[i + 1])
         if part and word in ("a", "an", "one"):
             return i + 2, Fraction(1, part)
-        count = _UNITS.get(word) or (
+        count = UNITS.get(word) or (
             int(word) if word.isascii() and word.isdigit() and len(word) < 3 else None
         )
         if (
@@ -234,7 +236,7 @@ def digits_at(row: Sequence[str], i: int) -> tuple[str, int]:
             out += _DIGIT_WORDS[word]
         elif word.isascii() and word.isdigit():
             out += word
-        elif word in _TENS or (word in _UNITS and _UNITS[word] >= 10):
+        elif word in _TENS or (word in UNITS and UNITS[word] >= 10):
             small = _small(row, i)
             if small is None:
                 break

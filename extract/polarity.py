@@ -57,6 +57,8 @@ def polarity(doc: Doc) -> Doc:
     }
     at = 0
     for m in doc._.mentions:
+        if m.kind == "length" and _not_this_length(words.text, m.start):
+            m.polarity = "denied"
         if _SELF_CONTAINED.issuperset(m.readings):
             continue
         first, last = words.token[m.start], words.last[m.end - 1]
@@ -84,6 +86,12 @@ def polarity(doc: Doc) -> Doc:
         if not said and found == "denied" and _OWN_DENIAL & m.readings.keys() and _says_no(words, m):
             m.polarity = "affirmed"
     return doc
+
+
+def _not_this_length(row: list[str], start: int) -> bool:
+    """Whether a length is said only to be put right ("it wasn't twenty mil"); "not quite twenty" is no denial."""
+    led = start - 1 if row[start - 1] in ("a", "an", "the") else start
+    return led > 0 and row[led - 1] in ("not", "n't")
 
 
 def _looked_for(words: Words, mentions: list[Mention], cue: Mention) -> bool:

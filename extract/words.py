@@ -6,6 +6,7 @@ left out, dictated punctuation ("period", "new paragraph") turned into the mark 
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field
 from functools import cache
 from importlib import resources
@@ -24,6 +25,8 @@ MARKS = STOPS | PAUSES
 
 _FILLERS = frozenset({"um", "uh", "er", "eh", "erm", "ah", "hmm", "hm", "mm-hm", "ehm"})
 _SKIPPED = frozenset({"-", '"', "'", "“", "”", "(", ")", "[", "]", "*", "_", "`", "‘", "’"})
+_FIGURES = re.compile(r"([\d.]+)(?:(x|×)([\d.]+))?(mils?|mills?|mm|cms?)?")
+"""Figures written together: "10x4", "18mil"."""
 _DICTATED = {"period": ".", "comma": ",", "colon": ":", "semicolon": ";"}
 _DICTATED_PAIRS = {
     ("full", "stop"): ".",
@@ -119,6 +122,11 @@ def words(doc: Doc) -> Doc:
         if low[-3:] == "'ll" and len(low) > 3:
             texts += [known.get(low[:-3], low[:-3]), "'ll"]
             tokens += [i, i]
+            continue
+        if low[0].isdigit() and (split := _FIGURES.fullmatch(low)):
+            cut = [part for part in split.groups() if part]
+            texts += cut
+            tokens += [i] * len(cut)
             continue
         texts.append(known.get(low, low).replace("ö", "o"))
         tokens.append(i)

@@ -33,6 +33,7 @@ Certain = Literal[
     "history_contradiction",
     "length_disagreement",
     "length_teen_or_ty",
+    "length_open",
     "size_teen_or_ty",
     "length_over_canal",
     "length_long",

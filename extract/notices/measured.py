@@ -19,6 +19,8 @@ def measured(view: VisitView) -> Iterator[Notice]:
     pieces = [v for v in view.values if v.field == "ears.removed_mm"]
     for v in pieces:
         yield from _length(view, v)
+        if v.value.certainty == "possible":
+            yield view.notice("length_open", v, number=str(v.value.value))
     yield from _two_units(view, pieces)
     yield from _not_recorded(view)
     yield from _total(view, pieces)

@@ -29,14 +29,10 @@ BEFORE = "Left ear. Hard wax. Zoellner sucker. "
         # Annex 10: CORRECTION, with and without an anchor; DISREGARD
         ("One piece, eighteen millimetres, correction, sixteen millimetres.", [16]),
         ("One piece, length eighteen millimetres, correction, length sixteen millimetres.", [16]),
-        pytest.param(
-            "One piece out, eighteen mil. Correction, one piece out, sixteen mil.",
-            [16],
-            marks=pytest.mark.xfail(
-                reason="the number word of one piece, repeated as anchor, takes the unit", strict=True
-            ),
-        ),
+        ("One piece out, eighteen mil. Correction, one piece out, sixteen mil.", [16]),
         ("One piece out, eighteen mil. Disregard that.", None),
+        ("One piece, eighteen mil, make that one six, sixteen.", [16]),
+        ("One piece, eighteen mil. Sorry, two pieces, sixteen mil and four mil.", [16, 4]),
         # near misses
         ("One piece of eighteen mil, and no, nothing else.", [18]),
         ("One piece of eighteen mil, another of sixteen.", [18, 16]),

@@ -9,6 +9,9 @@ from typing import Any
 
 import pytest
 
+from extract.reader import Reader
+from shared.transcript import Transcript
+
 
 @pytest.mark.parametrize(
     ("said", "removed"),
@@ -21,13 +24,47 @@ import pytest
         ("A plug of eighteen mil and another of seven.", [18, 7]),
         ("Twelve mil. Next one's eight.", [12, 8]),
         ("First piece twelve mil, second piece eight mil, third piece five mil.", [12, 8, 5]),
-        pytest.param(
-            "Two pieces, twelve and eight mil.",
-            [12, 8],
-            marks=pytest.mark.xfail(reason="the first of two numbers that share a unit is lost", strict=True),
-        ),
+        ("Two pieces, twelve and eight mil.", [12, 8]),
+        # the unit said once, after the last number
+        ("Three bits: four, six and nine millimetres.", [4, 6, 9]),
+        ("Three pieces, four, six, nine mil.", [4, 6, 9]),
+        ("Pieces of ten, eight and four mil.", [10, 8, 4]),
+        ("Two lumps, one twelve, one eight mil.", [12, 8]),
+        ("Two lumps, one of twelve and one of eight mil.", [12, 8]),
+        ("First ten, then six mil.", [10, 6]),
+        ("Two pieces, twelve mil and eight.", [12, 8]),
+        ("The first twelve mil, the second eight.", [12, 8]),
+        ("Two pieces, no pain, eighteen mil.", [18]),
+        ("Speculum size four, eighteen mil out.", [18]),
+        ("One and eight mil.", [8]),
+        # as often as pieces were counted
+        ("Two pieces of eight mil each.", [8, 8]),
+        ("Three lumps, four mil apiece.", [4, 4, 4]),
+        ("Two eight mil pieces.", [8, 8]),
+        ("One eight mil piece.", [8]),
+        ("Two pieces, eight mil in all.", [8]),
+        # length by width: the longer is the length
+        ("One piece, ten by four mil.", [10]),
+        ("One piece, ten mil by four.", [10]),
+        ("A lump of 10 x 4 mm.", [10]),
+        ("A lump of 10x4mm.", [10]),
+        ("Four mil across and ten mil long.", [10]),
+        # fractions, figures, spelled digits
+        ("A mil and a half.", [2]),
+        ("Inch and a half.", [38]),
+        ("1½ cm.", [15]),
+        ("18mil.", [18]),
+        ("Sixteen point five mil.", [17]),
+        ("One centimetre eight.", [18]),
+        ("One six millimetres.", [16]),
         ("Just under two centimetres.", [20]),
+        ("Just over two centimetres.", [20]),
+        ("Not quite two centimetres.", [20]),
         ("About fifteen mil.", [15]),
+        # looked at more closely
+        ("About two centimetres, well, twenty-two mil.", [22]),
+        ("Roughly an inch, twenty-two mil exactly.", [22]),
+        ("Twelve mil, well, that's one piece, then eight mil.", [12, 8]),
         # one piece in two units: metric is the value
         ("Eighteen mil, call it three quarters of an inch.", [18]),
         ("Three quarters of an inch, so nineteen millimetres.", [19]),
@@ -47,11 +84,11 @@ import pytest
         ("He walked a few inches closer.", None),
         ("Every inch of it is gone.", None),
         # denied
-        pytest.param(
-            "It wasn't twenty mil, it was twelve mil.",
-            [12],
-            marks=pytest.mark.xfail(reason="a length denied and put right is recorded twice", strict=True),
-        ),
+        ("It wasn't twenty mil, it was twelve mil.", [12]),
+        ("Not twenty mil, twelve.", [12]),
+        ("Not twenty but twelve mil.", [12]),
+        ("It wasn't twenty mil.", None),
+        ("Eighteen mil, not eighty.", [18]),
     ],
 )
 def test_pieces_of_one_ear(
@@ -59,6 +96,28 @@ def test_pieces_of_one_ear(
 ) -> None:
     ear = sides(f"Left ear. Hard wax. Wax hook, got it moving. {said} All clear.")["left"]
     assert ear.get("removed_mm") == removed
+
+
+@pytest.mark.parametrize(
+    ("said", "mm", "certainty"),
+    [
+        ("Ten or twelve mil.", 12, "possible"),
+        ("Ten to twelve mil.", 12, "possible"),
+        ("Between ten and twelve mil.", 12, "possible"),
+        ("Ten, maybe twelve mil.", 12, "possible"),
+        ("1.2-1.4 cm.", 14, "possible"),
+        ("About twelve mil.", 12, "stated"),
+        ("Twelve mil or so.", 12, "stated"),
+        ("Twelve mil, or half an inch.", 12, "stated"),
+    ],
+)
+def test_a_length_left_open_is_possible_and_noticed(
+    reader: Reader, said: str, mm: int, certainty: str
+) -> None:
+    (visit,) = reader.read(Transcript.from_text(f"Left ear. Hard wax. Wax hook, got it moving. {said}"))
+    (piece,) = visit.ears[0].removed_mm
+    assert (piece.value, piece.certainty) == (mm, certainty)
+    assert ("length_open" in {n.kind for n in visit.notices}) is (certainty == "possible")
 
 
 @pytest.mark.parametrize(

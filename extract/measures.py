@@ -11,7 +11,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Literal
 
-from extract.numbers import UNITS, Number, digits_at, number_at, numbers
+from extract.numbers import UNITS, Number, number_at, numbers
+from extract.spelled import digits_at
 from shared.vocabulary import word_set
 
 MM_PER = {"mm": Fraction(1), "cm": Fraction(10), "inch": Fraction(254, 10)}

@@ -14,8 +14,8 @@ from spacy.language import Language
 from spacy.tokens import Doc
 
 from extract.measures import Measure, measures
-from extract.numbers import digits_at
 from extract.phrases import Phrases, plural
+from extract.spelled import digit_like, digits_at, is_letter
 from extract.words import MARKS, Words, plain_words
 from shared.vocabulary import CUES, Vocabulary, forms, word_set
 
@@ -172,6 +172,7 @@ class MentionFinder:
         row = words.text
         found = self.phrases.find(row)
         places = [_after_lead(row, m.end) for m in found if m.readings.get("visit", "greeting") != "greeting"]
+        places = [p for p in places if not _tells_age(row, p)]
         places += [p for place in list(places) for p in _corrected_places(row, place)]
         places += _bare_reference_places(row)
         counted = [
@@ -322,6 +323,14 @@ def _after_lead(row: list[str], i: int) -> int:
     return i
 
 
+def _tells_age(row: list[str], i: int) -> bool:
+    """Whether a number after "the patient is" is rather an age ("patient is 74")."""
+    if row[max(i - 2, 0) : i] not in (["patient", "is"], ["patient", "'s"]):
+        return False
+    said, end = digits_at(row, i)
+    return len(said) < 3 and end - i < 3 and not said.startswith("0") and said.isdigit()
+
+
 _LEADS = word_set("mentions", "leads")
 
 
@@ -333,22 +342,23 @@ def _corrected_places(row: list[str], place: int) -> list[int]:
     stop = min(end + 9, len(row))
     cues = [i for i in range(end, stop) if row[i] in ("no", "sorry", "correction")]
     return (
-        [i for i in range(cues[0] + 1, stop) if _digit_like(row[i]) and not _digit_like(row[i - 1])][:1]
+        [i for i in range(cues[0] + 1, stop) if digit_like(row, i) and not digit_like(row, i - 1)][:1]
         if cues
         else []
     )
 
 
 def _bare_reference_places(row: list[str]) -> list[int]:
-    """Where a reference may stand with no word before it: figures alone that open the text, or that are said to
-    be a reference ("two oh eight is the reference"), or after "first one,"."""
+    """Where a reference may stand with no word before it: figures, or a letter and figures, alone that open the
+    text, or that are said to be a reference ("two oh eight is the reference"), or after "first one,"."""
     out = []
     for start in range(len(row)):
         opens = start == 0 or row[start - 1] in MARKS
-        if not opens or not _digit_like(row[start]):
+        lettered = is_letter(row[start]) and row[start] not in ("a", "i")
+        end = start + lettered
+        if not opens or end == len(row) or not digit_like(row, end):
             continue
-        end = start
-        while end < len(row) and _digit_like(row[end]):
+        while end < len(row) and digit_like(row, end):
             end += 1
         enough = end - start > 1 or len(row[start]) > 2
         named = {"reference", "number", "ref"} & set(row[end : end + 5])
@@ -361,20 +371,3 @@ def _bare_reference_places(row: list[str]) -> list[int]:
         if enough and (named or ((start == 0 or first) and closed)):
             out.append(start)
     return out
-
-
-def _digit_like(word: str) -> bool:
-    return word.isdigit() or word in {
-        "zero",
-        "oh",
-        "one",
-        "two",
-        "three",
-        "four",
-        "five",
-        "six",
-        "seven",
-        "eight",
-        "nine",
-        "double",
-    }

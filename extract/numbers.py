@@ -1,7 +1,7 @@
-"""Numbers as people say them: whole, decimal, fractions, digit by digit.
+"""Numbers as people say them: whole, decimal, fractions.
 
-"twenty-two" 22, "one point four" 1.4, "seven eighths" 0.875, "two and a half" 2.5, "four four two nine" as
-the digits 4429. Read from a row of words; every number keeps its place.
+"twenty-two" 22, "one point four" 1.4, "seven eighths" 0.875, "two and a half" 2.5. Read from a row of words;
+every number keeps its place.
 """
 
 from __future__ import annotations
@@ -71,8 +71,8 @@ _SYMBOLS = {
     "⅓": Fraction(1, 3),
     "⅔": Fraction(2, 3),
 }
-_OH = frozenset({"o", "oh"})
-_DIGIT_WORDS = {**{w: str(n) for w, n in UNITS.items() if n < 10}, "oh": "0", "o": "0"}
+DIGITS = {**{w: str(n) for w, n in UNITS.items() if n < 10}, "oh": "0", "o": "0"}
+"""Words for one digit."""
 
 STARTERS = (
     frozenset(UNITS)
@@ -99,7 +99,8 @@ class Number:
         return int(self.value) if self.value.denominator == 1 else None
 
 
-def _figure(word: str) -> Fraction | None:
+def figure(word: str) -> Fraction | None:
+    """The number a word in figures stands for: "18", "1,200", "1.5", "3/4"; None if it is none."""
     if not word or not word[0].isdigit():
         return None
     cleaned = word.replace(",", "")
@@ -123,7 +124,7 @@ def _figure(word: str) -> Fraction | None:
     return None
 
 
-def _small(row: Sequence[str], i: int) -> tuple[int, int] | None:
+def small_number(row: Sequence[str], i: int) -> tuple[int, int] | None:
     """A whole number under a thousand said in words: (end, value)."""
     word = row[i]
     if word in _TENS:
@@ -142,7 +143,7 @@ def _small(row: Sequence[str], i: int) -> tuple[int, int] | None:
     if end < len(row) and row[end] == "hundred" and 0 < value < 10:
         value, end = value * 100, end + 1
         after = end + 1 if end < len(row) and row[end] == "and" else end
-        rest = _small(row, after) if after < len(row) and row[after] not in ("a", "hundred") else None
+        rest = small_number(row, after) if after < len(row) and row[after] not in ("a", "hundred") else None
         if rest is not None and rest[1] < 100:
             end, value = rest[0], value + rest[1]
     return end, value
@@ -175,8 +176,8 @@ def _fraction(row: Sequence[str], i: int) -> tuple[int, Fraction] | None:
 def number_at(row: Sequence[str], i: int) -> Number | None:
     """The longest number beginning at word i, or None."""
     word = row[i]
-    figure = _figure(word)
-    if figure is None and word not in STARTERS:
+    written = figure(word)
+    if written is None and word not in STARTERS:
         return None
     portion = _fraction(row, i)
     if portion is not None:
@@ -184,10 +185,10 @@ def number_at(row: Sequence[str], i: int) -> Number | None:
     if word == "point":
         decimals, end = _decimals(row, i + 1)
         return Number(i, end, Fraction(f"0.{decimals}")) if decimals else None
-    if figure is not None:
-        value, end = figure, i + 1
+    if written is not None:
+        value, end = written, i + 1
     else:
-        small = _small(row, i)
+        small = small_number(row, i)
         if small is None:
             return None
         end, value = small[0], Fraction(small[1])
@@ -197,7 +198,7 @@ def number_at(row: Sequence[str], i: int) -> Number | None:
             return Number(i, after, Fraction(f"{int(value)}.{decimals}"))
     if end < len(row) and row[end] in _SYMBOLS:
         return Number(i, end + 1, value + _SYMBOLS[row[end]])
-    if end < len(row) and (extra := _figure(row[end])) is not None and "/" in row[end]:
+    if end < len(row) and (extra := figure(row[end])) is not None and "/" in row[end]:
         return Number(i, end + 1, value + extra)
     if end + 1 < len(row) and row[end] == "and":
         rest = _fraction(row, end + 1)
@@ -209,56 +210,14 @@ def number_at(row: Sequence[str], i: int) -> Number | None:
 def _decimals(row: Sequence[str], i: int) -> tuple[str, int]:
     digits = ""
     while i < len(row) and len(digits) < 4:
-        if row[i] in _DIGIT_WORDS:
-            digits += _DIGIT_WORDS[row[i]]
+        if row[i] in DIGITS:
+            digits += DIGITS[row[i]]
         elif row[i].isascii() and row[i].isdigit():
             digits += row[i]
         else:
             break
         i += 1
     return digits, i
-
-
-def digits_at(row: Sequence[str], i: int) -> tuple[str, int]:
-    """A reference dictated from word i on: letters and digits, spoken singly or in groups.
-
-    Returns (reference, end); the reference is empty if there is none. "four four two nine" is "4429",
-    "A three oh seven" is "A307", "twenty-two oh five" is "2205".
-    """
-    out, start = "", i
-    while i < len(row) and len(out) < 12:
-        word = row[i]
-        if word in ("double", "triple") and i + 1 < len(row) and row[i + 1] in _DIGIT_WORDS:
-            out += _DIGIT_WORDS[row[i + 1]] * (2 if word == "double" else 3)
-            i += 2
-            continue
-        if word in _DIGIT_WORDS and not (word in _OH and not out):
-            out += _DIGIT_WORDS[word]
-        elif word.isascii() and word.isdigit():
-            out += word
-        elif word in _TENS or (word in UNITS and UNITS[word] >= 10):
-            small = _small(row, i)
-            if small is None:
-                break
-            out += str(small[1])
-            i = small[0]
-            continue
-        elif (len(word) == 1 and word.isalpha() and word.isascii() and _letter_belongs(row, i, out)) or (
-            word.isascii() and word.isalnum() and any(c.isdigit() for c in word) and len(word) < 9
-        ):
-            out += word.upper()
-        elif word == "," and out and i + 1 < len(row) and row[i + 1] in _DIGIT_WORDS and len(out) < 3:
-            pass
-        else:
-            break
-        i += 1
-    return (out, i) if any(c.isdigit() for c in out) else ("", start)
-
-
-def _letter_belongs(row: Sequence[str], i: int, out: str) -> bool:
-    following = row[i + 1] if i + 1 < len(row) else ""
-    digit_next = following in _DIGIT_WORDS or following.isdigit()
-    return digit_next or (bool(out) and row[i] not in ("a", "i"))
 
 
 def numbers(row: Sequence[str]) -> list[Number]:

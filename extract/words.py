@@ -119,6 +119,10 @@ def words(doc: Doc) -> Doc:
             texts += [low[:-1], "."]
             tokens += [i, i]
             continue
+        if low == "id":  # spaCy cuts "id" (I'd), and so every phrase with it, but not "ID"
+            texts += ["i", "d"]
+            tokens += [i, i]
+            continue
         if low[-3:] == "'ll" and len(low) > 3:
             texts += [known.get(low[:-3], low[:-3]), "'ll"]
             tokens += [i, i]

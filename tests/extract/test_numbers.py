@@ -9,7 +9,8 @@ from fractions import Fraction
 import pytest
 from text_to_num import alpha2digit  # type: ignore[import-untyped]
 
-from extract.numbers import digits_at, number_at, numbers
+from extract.numbers import number_at, numbers
+from extract.spelled import digits_at
 
 ONES = [
     "zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine",
@@ -108,12 +109,21 @@ def test_a_number_and_where_it_ends(said: str, value: str | None, length: int) -
         ("four one seven", "417", 3),
         ("four four two nine .", "4429", 4),
         ("a three oh seven", "A307", 4),
-        pytest.param(
-            "b twelve",
-            "B12",
-            2,
-            marks=pytest.mark.xfail(reason="a letter before a teen is lost", strict=True),
-        ),
+        ("b twelve", "B12", 2),
+        ("bravo one two", "B12", 3),
+        ("kilo tango four oh one", "KT401", 5),
+        ("treble one five", "1115", 3),
+        ("m as in mother , four two", "M42", 7),
+        ("d for delta , sixty one", "D61", 6),
+        ("six one stroke b", "61B", 4),
+        ("k-401", "K401", 1),
+        ("two thousand and six", "2006", 4),
+        ("oh four two", "042", 3),
+        # near misses: a name, an article, an age
+        ("oscar , two pieces", "", 0),
+        ("charlie two", "", 0),
+        ("a lady", "", 0),
+        ("i had two", "", 0),
         ("twenty two oh five", "2205", 4),
         ("double seven one", "771", 3),
         ("triple four", "444", 2),

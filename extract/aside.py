@@ -140,6 +140,8 @@ def _counts(words: Words, cue: Mention, sort: str, mentions: list[Mention]) -> b
             row[cue.end + 1 : cue.end + 2] == [","] and row[cue.end] in ("that", "anything", "so", "any")
         )
     if sort == "other_person" and said[-1] in RELATIVES:
+        if row[max(cue.start - 1, 0)] in ("like", "than", "as", "unlike"):  # likened to theirs, not theirs
+            return False
         agrees = any(m.has("consent") and m.start > cue.start for m in mentions)
         return cue.end < len(row) and row[cue.end] in _HAVING and not agrees
     return True
@@ -178,6 +180,8 @@ def _reach(words: Words, mentions: list[Mention], cue: Mention, sort: str) -> tu
             break
         if sort in ("not_used", "past_visit", "chat", "other_person") and high > cue.end:
             opening = sort == "past_visit" and (cue.start - start < 2 or row[cue.start] == "back")
+            if opening and row[high - 1] in MARKS and _is_now(row, high):
+                break
             if row[high] in MARKS and sort not in {"not_used", "other_person"} and not opening:
                 break
             if sort == "not_used" and (
@@ -186,6 +190,12 @@ def _reach(words: Words, mentions: list[Mention], cue: Mention, sort: str) -> tu
                 break
         high += 1
     return low, high
+
+
+def _is_now(row: list[str], i: int) -> bool:
+    """Whether the talk comes back from last time to this visit at word i ("..., today it just itches")."""
+    after = row[i + 1 : i + 4] if row[i] in ("and", "but", "so", "well") else row[i : i + 3]
+    return after[:1] in (["today"], ["now"]) or after[:2] in (["this", "time"], ["this", "visit"])
 
 
 def _joined(words: Words, a: Mention, b: Mention) -> bool:

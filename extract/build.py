@@ -16,7 +16,7 @@ from extract.ears_in_hand import EarEntry
 from extract.lengths import Piece, removed_pieces
 from extract.mentions import Mention, characters, quoted
 from extract.notices import notices
-from extract.plan import agent_use, recalls, referrals, softener_days
+from extract.plan import advised, agent_use, recalls, referrals, softener_days
 from extract.words import STOPS, Words
 from shared.record import (
     After,
@@ -379,7 +379,7 @@ class Builder:
 
     def _plan(self, live: list[Mention], uses: dict[int, str]) -> Plan | None:
         plan = Plan()
-        given = [m for m in live if m.kind == "advice"]
+        given = [m for m in live if m.kind == "advice" and advised(self.words, m)]
         refused = {(m.value, self.words.sentence[m.start]) for m in given if m.polarity == "denied"}
         advice = [(m, m.value) for m in given if (m.value, self.words.sentence[m.start]) not in refused]
         advice += [(m, "olive_oil") for m in live if uses.get(id(m)) == "advice"]

@@ -14,7 +14,12 @@ from shared.vocabulary import word_set
 
 _BITS = word_set("layers", "bits")
 _COPULAS = word_set("layers", "copulas")
-_LIGHT = frozenset({"on", "at", "in", "the", "right", "just", "from", "and", "to", "wax"})
+_PLACES = word_set("layers", "places")
+_UNLIKE = (
+    (frozenset({"hard", "firm"}), frozenset({"soft", "wet", "liquid"})),
+    (frozenset({"dry", "crumbly", "flaky"}), frozenset({"wet", "liquid"})),
+)
+"""Kinds of wax that no one layer has both of."""
 
 
 @Language.component("layers", requires=["doc._.mentions", "doc._.words"], assigns=["doc._.mentions"])
@@ -30,6 +35,8 @@ def layers(doc: Doc) -> Doc:
     ears: tuple[int, ...] = ()
     visit = -1
     for n, m in enumerate(mentions):
+        if m.kind == "layer" and _is_place(words, m):
+            continue
         if m.kind != "layer":
             if m.visit != visit or (m.ears and m.ears != ears):
                 pending, ears, visit = [], m.ears, m.visit
@@ -60,6 +67,15 @@ def layers(doc: Doc) -> Doc:
             in_sentence.pop((m.visit, upcoming.ears or key[1]), None)
             pending = []
     return doc
+
+
+def _is_place(words: Words, cue: Mention) -> bool:
+    """Whether "behind" or "under" tells where the wax sits ("behind the hairs"), not which part of it is meant."""
+    row = words.text
+    if row[cue.end - 1] not in ("behind", "under", "beneath", "underneath"):
+        return False
+    at = cue.end + (row[cue.end : cue.end + 1] in (["the"], ["his"], ["her"], ["some"], ["a"], ["those"]))
+    return bool(_PLACES & set(row[at : at + 2]))
 
 
 def _governs_later(words: Words, mentions: list[Mention], cue: Mention, upcoming: Mention) -> bool:
@@ -100,6 +116,8 @@ def _chunk(words: Words, before: list[Mention], cue: Mention, carried: set[int])
         between = row[p.end : at]
         if any(w in STOPS for w in between):
             break
+        if "," in between and ("wax" in between or any(_unlike(p, o) for o in out)):
+            break
         layered = bool(p.layer) and id(p) not in carried
         apart = words.part[p.start] != words.part[cue.start] or any(
             w in (",", "…", "but", "probably") for w in between
@@ -109,3 +127,10 @@ def _chunk(words: Words, before: list[Mention], cue: Mention, carried: set[int])
         out.append(p)
         at = p.start
     return out
+
+
+def _unlike(a: Mention, b: Mention) -> bool:
+    return any(
+        (a.value in one and b.value in other) or (a.value in other and b.value in one)
+        for one, other in _UNLIKE
+    )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 from extract.course import Course
 from extract.mentions import Mention
 from extract.words import Words
@@ -13,6 +15,9 @@ _LEADS = frozenset({"in", "after", "at", "within", "another", "about", "around"}
 _BY = frozenset({"by", "from", "her", "his"})
 
 
+_DUE = word_set("plan", "test_due")
+_HAD = word_set("plan", "test_had")
+_PASSED = word_set("plan", "test_passed")
 _AT_HOME = word_set("plan", "at_home")
 
 
@@ -74,6 +79,17 @@ def _use(words: Words, m: Mention, live: list[Mention], course: Course) -> str:
     if put_in or not working:
         return "procedure"
     return "advice" if m.value == "olive_oil" and home else "procedure"
+
+
+def advised(words: Words, m: Mention) -> bool:
+    """Whether advice is given now: a hearing test may also be one the patient had ("she had one last year")."""
+    if m.value != "hearing_test":
+        return True
+    start, end = words.bounds[words.sentence[m.start]]
+    before, after = words.text[max(m.start - 6, start) : m.start], words.text[m.end : min(m.end + 6, end)]
+    if _DUE & {*before, *after, *words.text[m.start : m.end]}:
+        return True
+    return not (_HAD & set(before) or _PASSED & set(after))
 
 
 def softener_days(words: Words, softeners: list[Mention], live: list[Mention]) -> tuple[Mention, int] | None:
@@ -153,6 +169,8 @@ def referrals(
         cued = any(o.has("referral_cue") and -12 < o.start - m.start < 12 for o in here)
         urgent = [o for o in live if o.kind == "urgency" and 0 <= words.sentence[o.start] - sentence <= 1]
         before = words.text[max(m.start - 3, 0) : m.start]
+        if _supposed(words, m):
+            continue
         if (
             "asked" in words.text[max(m.start - 8, 0) : m.start]
             or "by" in before
@@ -162,6 +180,15 @@ def referrals(
         if (cued and looking) or urgent or _refers(words, here):
             return m, urgent[0] if urgent else None
     return None
+
+
+def _supposed(words: Words, m: Mention) -> bool:
+    """Whether a referral hangs on an "if" before it ("if it bleeds I'd send her to ENT")."""
+    said = words.text[words.bounds[words.sentence[m.start]][0] : m.start]
+    return any(
+        a not in ("see", "ask", "wonder", "as", "even", "know", "check") and b in ("if", "unless")
+        for a, b in pairwise(["", *said])
+    )
 
 
 def _refers(words: Words, here: list[Mention]) -> bool:

@@ -15,6 +15,7 @@ from extract import (
     corrections,
     course,
     ears,
+    joined,
     layers,
     mentions,
     not_seen,
@@ -37,7 +38,7 @@ from shared.vocabulary import Vocabulary, load
 
 REGISTERED = (
     words, repair, clauses, mentions, visits, topic, context, polarity, aside, corrections, course, subjects,
-    not_seen, ears, layers, timing,
+    joined, not_seen, ears, layers, timing,
 )  # fmt: skip
 """The modules whose components the pipeline is made of; importing one registers it."""
 
@@ -54,6 +55,7 @@ COMPONENTS = (
     "corrections",
     "course",
     "subjects",
+    "joined",
     "not_seen",
     "ears",
     "layers",

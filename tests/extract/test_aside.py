@@ -64,12 +64,7 @@ PLAIN = {
         "Any dizziness?",
         "Does that hurt?",
         # small talk
-        pytest.param(
-            "It's black as night outside.",
-            marks=pytest.mark.xfail(
-                reason="a comparison about the weather is taken for the colour of wax", strict=True
-            ),
-        ),
+        "It's black as night outside.",
         "I like my coffee dark brown and strong.",
         "She plays the drum in a band.",
     ],
@@ -92,14 +87,7 @@ def test_set_aside(sides: Callable[[str], dict[str, Any]], said: str) -> None:
             ["wax_hook", "suction_tube"],
         ),
         ("As usual, the Jobson Horne first.", "instruments", ["jobson_horne_probe", "suction_tube"]),
-        pytest.param(
-            "It is dark brown, like his brother's.",
-            "colour",
-            ["dark_brown"],
-            marks=pytest.mark.xfail(
-                reason="a comparison with a relative takes the finding with it", strict=True
-            ),
-        ),
+        ("It is dark brown, like his brother's.", "colour", ["dark_brown"]),
         ("Not the forceps, the wax hook.", "instruments", ["wax_hook", "suction_tube"]),
         ("It's sticky, you see.", "consistency", ["hard", "sticky"]),
     ],
@@ -125,19 +113,11 @@ def test_near_misses_that_count(
         ("The ear has itched since last year.", ["itch"], []),
         ("His friend is diabetic.", [], []),
         ("He is diabetic, like his father.", [], ["diabetes"]),
-        pytest.param(
-            "Last time he came with pain, today it just itches.",
-            ["itch"],
-            [],
-            marks=pytest.mark.xfail(reason="what is told of today is set aside with last time", strict=True),
-        ),
+        ("Last time he came with pain, today it just itches.", ["itch"], []),
+        ("Last year it was sore, this time it is only blocked.", ["blocked"], []),
         ("If it starts to hurt he should ring.", [], []),
-        pytest.param(
-            "People with diabetes need care.",
-            [],
-            [],
-            marks=pytest.mark.xfail(reason="a remark about people in general counts as history", strict=True),
-        ),
+        ("People with diabetes need care.", [], []),
+        ("Anybody on warfarin bleeds easily.", [], []),
     ],
 )
 def test_whose_story_it_is(

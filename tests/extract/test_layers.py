@@ -13,11 +13,10 @@ import pytest
         ("Hard wax. It is brown.", {"whole": "hard brown"}),
         ("Wax hard on top and soft behind.", {"surface": "hard", "inner": "soft"}),
         ("Wax, hard on the outside, soft on the inside.", {"surface": "hard", "inner": "soft"}),
-        pytest.param(
-            "The wax is hard at the front, softer behind it.",
-            {"surface": "hard", "inner": "soft"},
-            marks=pytest.mark.xfail(reason="softer behind it, after a pause, is missed", strict=True),
-        ),
+        ("The wax is hard at the front, softer behind it.", {"surface": "hard", "inner": "soft"}),
+        ("The wax is harder at the back, soft in front.", {"inner": "hard", "surface": "soft"}),
+        ("It is soft, harder underneath.", {"whole": "soft", "inner": "hard"}),
+        ("Hard wax, soft behind the crust.", {"whole": "hard", "inner": "soft"}),
         ("Hard outer crust, soft wax underneath.", {"surface": "hard", "inner": "soft"}),
         (
             "On the surface the wax is dry and black. Behind that it is sticky.",
@@ -42,11 +41,8 @@ import pytest
         ("Wax hard on top, soft behind. The top is black.", {"surface": "hard black", "inner": "soft"}),
         ("Hard wax, and hard again further on.", {"whole": "hard"}),
         # near misses: places and words that are no layers of wax
-        pytest.param(
-            "Hard wax behind the bend.",
-            {"whole": "hard"},
-            marks=pytest.mark.xfail(reason="a place in the canal is taken for a layer", strict=True),
-        ),
+        ("Hard wax behind the bend.", {"whole": "hard"}),
+        ("Hard wax behind the hairs.", {"whole": "hard"}),
         ("Hard wax. The drum is behind that.", {"whole": "hard"}),
         ("Hard wax in the middle of the canal.", {"whole": "hard"}),
         ("Hard wax. On top of that he is dizzy.", {"whole": "hard"}),

@@ -19,6 +19,8 @@ NOT_WAX = "said not to be wax"
 _TOLD = word_set("subjects", "told")
 _NOT_DRUM = word_set("subjects", "not_drum")
 _HANDLED = word_set("subjects", "handled")
+_THINGS = word_set("subjects", "things")
+_COPULAS = word_set("subjects", "copulas")
 _INWARD = word_set("subjects", "inward")
 _BUDS = word_set("subjects", "buds")
 _LIKENED = 5
@@ -31,13 +33,16 @@ def misfit(m: Mention, at: Setting) -> str:
         return NOT_LINKED if _is_no_complaint(m, at) else ""
     if m.kind in ("colour", "depth") and _is_of_foreign_body(m, at):
         return NOT_LINKED
-    if m.kind == "colour" and not _wax_in(m, at) and len(at.said) > 5 and m.start > at.start:
+    carried = at.focus.last == "wax" and at.opens(m)
+    if m.kind == "colour" and not (carried or _wax_in(m, at)) and len(at.said) > 5 and m.start > at.start:
         return NOT_LINKED
     if m.kind == "depth":
         return NOT_LINKED if _is_depth_of_other(m, at) else ""
     if m.kind == "skin" and m.value in ("loose", "attached") and not _skin_in_talk(m, at):
         return NOT_LINKED
     if m.kind == "drum" and m.value == "intact" and "drum" not in _nouns(at) and _NOT_DRUM & set(at.said):
+        return NOT_LINKED
+    if m.kind in ("colour", "consistency") and _is_of_a_thing(m, at):
         return NOT_LINKED
     if m.kind in ("colour", "consistency") and _says_not_wax(m, at):
         return NOT_WAX
@@ -65,6 +70,17 @@ def _is_no_complaint(m: Mention, at: Setting) -> bool:
     if at.looking and m.value == "blocked":
         return not any(w.startswith(("feel", "felt", "complain")) for w in at.said)
     return at.looking and m.value == "discharge" and at.words.text[m.start].startswith("run")
+
+
+def _is_of_a_thing(m: Mention, at: Setting) -> bool:
+    """Whether a word is said of something that is no wax ("a hard job", "the light is yellow")."""
+    row = at.words.text
+    i = m.start - 1
+    while i > at.start and row[i] in _COPULAS:
+        i -= 1
+    shade = any(o.start == m.end and o.has("colour") for o in at.mentions)  # "hard light brown"
+    after = m.end < len(row) and row[m.end] in _THINGS and not shade
+    return after or (at.start <= i < m.start - 1 and row[i] in _THINGS)
 
 
 def _is_of_foreign_body(m: Mention, at: Setting) -> bool:

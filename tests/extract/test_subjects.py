@@ -24,11 +24,10 @@ import pytest
         ("A red canal, the drum dull.", {"canal": ["inflamed"], "drum": ["dull"]}),
         ("The drum is healthy.", {"drum": ["healthy"]}),
         ("The canal is healthy.", {"canal": ["healthy"]}),
-        pytest.param(
-            "Healthy canal and drum.",
-            {"canal": ["healthy"], "drum": ["healthy"]},
-            marks=pytest.mark.xfail(reason="an adjective of two nouns reaches the first only", strict=True),
-        ),
+        ("Healthy canal and drum.", {"canal": ["healthy"], "drum": ["healthy"]}),
+        ("Canal and drum both look normal.", {"canal": ["healthy"], "drum": ["healthy"]}),
+        ("Drum and canal are red.", {"drum": ["inflamed"], "canal": ["inflamed"]}),
+        ("Healthy canal and drum perforated.", {"canal": ["healthy"], "drum": ["perforated"]}),
         ("The drum itself, from what I can see, looks healthy.", {"drum": ["healthy"]}),
         ("The canal is narrow with hard wax in it.", {"canal": ["narrow"], "wax": "hard"}),
         ("The eardrum is retracted.", {"drum": ["retracted"]}),
@@ -57,14 +56,9 @@ import pytest
         ("Not a flake of skin.", {}),
         ("No wax at all.", {"occlusion": "none"}),
         ("The chair is red.", {}),
-        pytest.param(
-            "A hard job.", {}, marks=pytest.mark.xfail(reason="a hard job is taken for hard wax", strict=True)
-        ),
-        pytest.param(
-            "The light is yellow.",
-            {},
-            marks=pytest.mark.xfail(reason="the colour of the light is taken for the wax", strict=True),
-        ),
+        ("A hard job.", {}),
+        ("The light is yellow.", {}),
+        ("Hard light brown wax.", {"wax": "hard light_brown"}),
     ],
 )
 def test_findings(sides: Callable[[str], dict[str, Any]], said: str, before: dict[str, Any] | None) -> None:
@@ -179,12 +173,7 @@ def test_found_at_the_start_or_happened(
         ("Speculum in, then the sucker.", ["microsuction"], ["speculum", "suction_tube"]),
         ("Hook first, then suction.", ["manual", "microsuction"], ["wax_hook"]),
         ("Manual removal.", ["manual"], []),
-        pytest.param(
-            "Off the hook for today.",
-            [],
-            [],
-            marks=pytest.mark.xfail(reason="an idiom is taken for the wax hook", strict=True),
-        ),
+        ("Off the hook for today.", [], []),
     ],
 )
 def test_methods_follow_the_instruments(

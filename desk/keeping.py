@@ -60,7 +60,7 @@ def finish(
     if not there.seconds:
         journals.remove(folder, name)
         return KeptSound((), None)
-    transcript, visits = _read(there, model, hearer, reader, progress)
+    transcript, visits = hear_whole(there, model, hearer, reader, progress)
     recording = replace(Recording.of(there.path, "sound"), started=there.started, started_from="dictation")
     with Store(data) as store:
         kept = store.keep(recording, transcript, visits, keep_sound=True)
@@ -70,13 +70,14 @@ def finish(
     return KeptSound(kept.visits, sound)
 
 
-def _read(
+def hear_whole(
     there: Found,
     model: str,
     hearer: Recogniser | None,
     reader: Callable[[], Reader],
     progress: Progress | None,
 ) -> tuple[Transcript, list[Visit]]:
+    """The words of a whole recording, with what is missing of it, and the visits in them."""
     from dictate import hear  # noqa: PLC0415  (slow to import)
 
     heard = hear.transcribe(there.path, model=model, recogniser=hearer, progress=progress)

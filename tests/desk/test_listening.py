@@ -3,71 +3,21 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-import numpy.typing as npt
 import pytest
+from listening_script import WORDS, Script, find, said, scripted_parts
 
 from desk import keeping
 from desk.listening import Finished, Listening, MissingSound, Parts
 from desk.so_far import RecordSoFar
 from dictate import speech
 from dictate.events import Event, Utterance
-from dictate.read import RATE, Recording
-from dictate.recognise import HeardWord, Phrase, Settings
-from dictate.speech import Stretch
-from dictate.voice import FRAME
 from extract.reader import Reader
 from shared.errors import BadInput, StoreError
 from shared.store import Store
-
-WORDS = {
-    1: "Right ear, hard brown wax.",
-    2: "Removed with a Jobson Horne probe. The drum is intact.",
-    3: "Next patient. Left ear, soft wax.",
-    4: "Microsuction. No bleeding.",
-}
-"""What is said, by how loud it is said."""
-
-
-def said(*numbers: int) -> bytes:
-    """Two seconds of each, and two seconds of silence after."""
-    parts = [np.concatenate([np.full(2 * RATE, 2000 * n), np.zeros(2 * RATE)]) for n in numbers]
-    return np.concatenate(parts).astype("<i2").tobytes()
-
-
-class Script:
-    """A recogniser that knows by its loudness what is said."""
-
-    def settings(self) -> Settings:
-        return {"model": "scripted", "workers": 1}
-
-    def hear(self, sound: npt.NDArray[np.float32], *, plain: bool = False) -> list[Phrase]:
-        found, levels = [], np.round(sound * 32768 / 2000).astype(int)
-        for n, text in WORDS.items():
-            at = np.flatnonzero(levels == n)
-            if len(at):
-                start, step = at[0] / RATE, (at[-1] - at[0]) / RATE / len(text.split())
-                words = (
-                    HeardWord(f" {w}", start + i * step, start + (i + 1) * step, 0.9)
-                    for i, w in enumerate(text.split())
-                )
-                found.append(Phrase(tuple(words)))
-        return found
-
-
-def loud(samples: npt.NDArray[np.int16]) -> Sequence[float]:
-    return [0.9 if np.abs(f.astype(int)).max() > 1000 else 0.0 for f in samples.reshape(-1, FRAME)]
-
-
-def find(recording: Recording, within: Stretch | None = None, **how: float) -> list[Stretch]:
-    """Where it is loud, in whole seconds."""
-    seconds = np.array_split(recording.samples, max(len(recording.samples) // RATE, 1))
-    full = [bool(np.abs(s.astype(int)).max() > 1000) for s in seconds]
-    return [] if within else [Stretch(i * RATE, (i + 1) * RATE) for i, there in enumerate(full) if there]
 
 
 @pytest.fixture(scope="module")
@@ -78,7 +28,7 @@ def reader() -> Reader:
 @pytest.fixture
 def parts(reader: Reader, monkeypatch: pytest.MonkeyPatch) -> Parts:
     monkeypatch.setattr(speech, "find", find)
-    return Parts(hearer=Script, quick=None, reader=lambda: reader, judge=loud)
+    return scripted_parts(lambda: reader)
 
 
 Start = Callable[..., Listening]

@@ -158,6 +158,8 @@ _INDICES = (
     "CREATE INDEX recordings_by_status ON recordings (status)",
     "CREATE INDEX recordings_by_path ON recordings (path) WHERE sha256 IS NULL",
     "CREATE INDEX findings_by_value ON findings (field, value, when_at DESC, visit_id)",
+    "CREATE INDEX findings_by_field ON findings (field, when_at DESC, visit_id)",
+    f"CREATE INDEX visits_by_clinician ON visits (clinician, when_at DESC, id) WHERE {STANDING}",
     "CREATE INDEX signatures_of_visit ON signatures (visit_id)",
     "CREATE INDEX entries_of_visit ON entries (visit_id, seq)",
     "CREATE INDEX edits_by_words ON edits (heard, field, after) WHERE heard IS NOT NULL AND NOT undone",

@@ -6,6 +6,7 @@ A page starts where the last one ended (`after`), so that the thousandth page co
 from __future__ import annotations
 
 import json
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Literal
 
@@ -17,6 +18,9 @@ Which = Literal["standing", "waiting", "undecided", "draft", "signed", "amending
 
 _COLUMNS = """v.id, r.name recording, v.ordinal, v.added, v.status, v.patient_reference, v.ears, v.to_check,
     v.to_decide, v.when_at "when", v.when_from, v.clinician, v.revision"""
+_OF_WORDS = "CROSS JOIN visits v ON v.id = w.rowid"
+_RARE = 1000
+"""Findings fewer than this are gone through one by one, whatever else is asked."""
 _WHICH = {
     "standing": "v.status <> 'replaced'",
     "waiting": "v.status IN ('draft', 'amending')",
@@ -49,67 +53,45 @@ class Lists(Changes):
 
         which: "waiting" are drafts and open amendments; "undecided" those of them with something that must
         be decided; "standing" all. since, until: visits that start in [since, until); times with their zone.
-        patient: the beginning of the reference. words: as in `search`; the page is then ordered by when the
-        visits were read. field, value, ear: with this finding, e.g. "after.drum", "perforated", "left".
+        patient: the beginning of the reference, or all of it if that is one character. words: as in
+        `search`; the page is then ordered by when the visits were read. field, value, ear: with this finding, e.g. "after.drum", "perforated", "left".
         after: a page's `next`. limit: visits a page.
         Raises BadInput for an `after` that no page gave.
         """
-        asked, given = [_WHICH[which]], list[Any]()
-        source = "visits v"
-        order: tuple[str, ...] = ("v.when_at", "v.id")
-        if field is not None:
-            source = "findings f CROSS JOIN visits v ON v.id = f.visit_id"
-            asked.append("f.field = ?")
-            given.append(field)
-            if value is not None:
-                asked.append("f.value = ?")
-                given.append(value)
-            if ear is not None:
-                asked.append("f.ear = ?")
-                given.append(ear)
-            order = ("f.when_at", "f.visit_id")
+        query = _Query(which)
+        finding = _Finding(field, value, ear) if field is not None else None
+        rare = finding is not None and self._is_rare(finding)
         if words is not None:
             wanted = self._db.quote_fts(words)
             if not wanted:
                 return rows.Page((), None)
-            source = f"words_fts w CROSS JOIN visits v ON v.id = w.rowid {_finding(field, value, ear, asked)}"
-            asked.append("words_fts MATCH ?")
-            given.append(wanted)
-            order = ("w.rowid",)
-        for column, sign, bound in ((order[0], ">=", since), (order[0], "<", until)):
-            if bound is not None:
-                at = "v.when_at" if words is not None else column
-                asked.append(f"{at} {sign} ?")
-                given.append(rows.iso(bound))
+            query.words(wanted, finding, rare=rare)
+        elif finding is not None:
+            query.finding(finding, drives=rare or which in ("standing", "signed", "amended"))
         if patient:
-            asked.append("v.patient_reference >= ? AND v.patient_reference < ?")
-            given += [patient, patient + "\U0010ffff"]
-        for column, wish in (("v.clinician", clinician), ("v.recording_id", recording)):
-            if wish is not None:
-                asked.append(f"{column} = ?")
-                given.append(wish)
+            query.patient(patient)
+        for column, sign, bound in (
+            ("v.when_at", ">=", since and rows.iso(since)),
+            ("v.when_at", "<", until and rows.iso(until)),
+            ("v.clinician", "=", clinician),
+            ("v.recording_id", "=", recording),
+        ):
+            if bound is not None:
+                query.ask(f"{query.times if column == 'v.when_at' else column} {sign} ?", bound)
         if after is not None:
-            mark = _cursor(after, len(order))
-            if words is not None:
-                asked.append(f"{order[0]} < ?")
-                given += mark
-            else:
-                asked.append(f"{order[0]} <= ? AND ({order[0]} < ? OR {order[1]} > ?)")
-                given += [mark[0], *mark]
-        once = f"GROUP BY {', '.join(order)}" if order[0] == "f.when_at" else ""  # both ears may have it
-        found = self._rows(
-            f"""SELECT {_COLUMNS} FROM {source} JOIN recordings r ON r.id = v.recording_id
-            WHERE {" AND ".join(asked)} {once} ORDER BY {order[0]} DESC {", ".join(("", *order[1:]))} LIMIT ?""",
-            *given,
-            limit + 1,
-        )
-        more = len(found) > limit
+            query.go_on(after)
+        found = self._rows(query.sql(), *query.given, limit + 1)
         page = [
             rows.VisitRow(**{**r, "ears": tuple(filter(None, r["ears"].split(",")))}) for r in found[:limit]
         ]
-        last = page[-1] if page else None
-        mark = [last.id] if words is not None and last else [last.when, last.id] if last else []
-        return rows.Page(tuple(page), json.dumps(mark) if more else None)
+        return rows.Page(tuple(page), query.mark(page[-1]) if len(found) > limit else None)
+
+    def _is_rare(self, finding: _Finding) -> bool:
+        conditions, given = finding.conditions()
+        (few,) = self._rows(
+            f"SELECT count(*) n FROM (SELECT 1 FROM findings f WHERE {conditions} LIMIT {_RARE})", *given
+        )
+        return bool(few["n"] < _RARE)
 
     def latest(self) -> int | None:
         """The first visit of the recording that was read last; None if there is none."""
@@ -144,8 +126,8 @@ class Lists(Changes):
         )
 
     def search(self, words: str, *, limit: int = 200) -> list[rows.Hit]:
-        """Visits in which all the words were said, in any form ("bleed" finds "bleeding"), best match first;
-        and recordings with such words in which no visit was found.
+        """Visits in which all the words were said, in any form ("bleed" finds "bleeding"), the latest
+        read first; and recordings with such words in which no visit was found.
 
         Words in double quotes must stand together.
         """
@@ -154,7 +136,7 @@ class Lists(Changes):
             return []
         found = self._rows(
             """SELECT rowid n, snippet(words_fts, 0, '[', ']', '…', 16) around FROM words_fts
-            WHERE words_fts MATCH ? ORDER BY rank LIMIT ?""",
+            WHERE words_fts MATCH ? ORDER BY rowid DESC LIMIT ?""",
             wanted,
             limit,
         )
@@ -172,15 +154,81 @@ class Lists(Changes):
         return hits
 
 
-def _finding(field: str | None, value: str | int | None, ear: str | None, asked: list[str]) -> str:
-    """Replace the conditions on a joined finding by one that asks whether there is such a finding."""
-    if field is None:
-        return ""
-    conditions = [a for a in asked if a.startswith("f.")]
-    for condition in conditions:
-        asked.remove(condition)
-    asked.append(f"EXISTS (SELECT 1 FROM findings f WHERE f.visit_id = v.id AND {' AND '.join(conditions)})")
-    return ""
+@dataclass(frozen=True)
+class _Finding:
+    """A finding that is asked for."""
+
+    field: str
+    value: str | int | None
+    ear: str | None
+
+    def conditions(self, hint: str = "") -> tuple[str, list[Any]]:
+        """What must hold of a row `f` of findings. hint: "+" keeps SQLite from using their index."""
+        wishes = {"field": self.field, "value": self.value, "ear": self.ear}
+        given = {column: wish for column, wish in wishes.items() if wish is not None}
+        return " AND ".join(f"{hint}f.{column} = ?" for column in given), list(given.values())
+
+
+class _Query:
+    """A question for visits, and which table it is best driven by."""
+
+    def __init__(self, which: Which) -> None:
+        self.asked, self.given = [_WHICH[which]], list[Any]()
+        self.source, self.times, self.once = "visits v", "v.when_at", False
+        self.order: tuple[str, ...] = ("v.when_at", "v.id")
+
+    def ask(self, condition: str, *given: Any) -> None:
+        """Add a condition."""
+        self.asked.append(condition)
+        self.given += given
+
+    def finding(self, finding: _Finding, *, drives: bool) -> None:
+        """Ask for a finding. drives: go through the findings in their order, rather than through the visits."""
+        conditions, given = finding.conditions("" if drives else "+")
+        if drives:
+            self.source, self.once = "findings f CROSS JOIN visits v ON v.id = f.visit_id", True
+            self.times, self.order = "f.when_at", ("f.when_at", "f.visit_id")
+            self.ask(conditions, *given)
+        else:
+            self.ask(f"EXISTS (SELECT 1 FROM findings f WHERE f.visit_id = v.id AND {conditions})", *given)
+
+    def words(self, wanted: str, finding: _Finding | None, *, rare: bool) -> None:
+        """Ask for words; with a finding that few visits have, by going through those."""
+        if finding is not None:
+            self.finding(finding, drives=rare)
+        if finding is not None and rare:
+            self.source = f"findings f CROSS JOIN words_fts w ON w.rowid = f.visit_id {_OF_WORDS}"
+        else:
+            self.source = f"words_fts w {_OF_WORDS}"
+        self.times, self.order = "v.when_at", ("w.rowid",)
+        self.ask("words_fts MATCH ?", wanted)
+
+    def patient(self, patient: str) -> None:
+        """Ask for references that begin so; a single character must be the whole."""
+        if len(patient) == 1:
+            self.ask("v.patient_reference = ?", patient)
+        else:
+            self.ask("v.patient_reference >= ? AND v.patient_reference < ?", patient, patient + "\U0010ffff")
+
+    def go_on(self, after: str) -> None:
+        """Go on where a page ended. Raises BadInput for what no page gave."""
+        mark = _cursor(after, len(self.order))
+        first = self.order[0]
+        if len(mark) == 1:
+            self.ask(f"{first} < ?", *mark)
+        else:
+            self.ask(f"{first} <= ? AND ({first} < ? OR {self.order[1]} > ?)", mark[0], *mark)
+
+    def mark(self, last: rows.VisitRow) -> str:
+        """Where a page ends, for `go_on`."""
+        return json.dumps([last.id] if len(self.order) == 1 else [last.when, last.id])
+
+    def sql(self) -> str:
+        """The whole, with a last place for the limit."""
+        once = f"GROUP BY {', '.join(self.order)}" if self.once else ""  # both ears may have it
+        order = ", ".join((f"{self.order[0]} DESC", *self.order[1:]))
+        return f"""SELECT {_COLUMNS} FROM {self.source} JOIN recordings r ON r.id = v.recording_id
+            WHERE {" AND ".join(self.asked)} {once} ORDER BY {order} LIMIT ?"""
 
 
 def _cursor(after: str, length: int) -> list[Any]:

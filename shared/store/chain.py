@@ -58,6 +58,7 @@ def append(db: Database, *, visit: int | None, kind: str, who: str, at: str, con
 def faults(db: Database) -> Iterator[str]:
     """What does not hold in the chain, each as one line that names the entry."""
     previous, expected = START, 1
+    erased = dict(db.execute("SELECT visit_id, max(seq) FROM entries WHERE kind = 'erase' GROUP BY visit_id"))
     for row in db.query("SELECT * FROM entries ORDER BY seq"):
         seq, content, stated = row["seq"], row.pop("content"), row.pop("hash")
         if seq != expected:
@@ -66,7 +67,10 @@ def faults(db: Database) -> Iterator[str]:
             yield f"entry {seq}: does not follow the one before it"
         if digest(row) != stated:
             yield f"entry {seq}: who, when or what sort was changed"
-        if content is not None and hashlib.sha256(content.encode()).hexdigest() != row["content_hash"]:
+        if content is None:
+            if erased.get(row["visit_id"], 0) < seq:
+                yield f"entry {seq}: its content is gone without an entry that says so"
+        elif hashlib.sha256(content.encode()).hexdigest() != row["content_hash"]:
             yield f"entry {seq}: its content was changed"
         previous, expected = stated, seq + 1
 

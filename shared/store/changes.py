@@ -231,7 +231,7 @@ class Changes(History, Readings):
             number = self._add_transcript(row["recording_id"], change.transcript, at, of_visit=True)
             after["transcript"] = number
         if change.when is not None:
-            after |= {"when": change.when, "when_from": "entered"}
+            after |= {"when": rows.normal(change.when), "when_from": "entered"}
         if change.clinician is not None:
             after["clinician"] = self.person(change.clinician).name
         return after

@@ -115,6 +115,10 @@ _TABLES = (
         previous TEXT NOT NULL,       -- the hash of the entry before
         hash TEXT NOT NULL
     )""",
+    """CREATE TABLE tallies (
+        status TEXT PRIMARY KEY,      -- of visits; triggers keep count
+        n INTEGER NOT NULL
+    )""",
     """CREATE TABLE edits (
         entry INTEGER NOT NULL REFERENCES entries(seq),
         visit_id INTEGER NOT NULL REFERENCES visits(id),
@@ -145,6 +149,17 @@ _SWAP = (
     """INSERT INTO words_fts (rowid, text) SELECT -t.recording_id, t.text FROM transcripts t
         WHERE t.id = (SELECT max(id) FROM transcripts WHERE recording_id = t.recording_id)
         AND NOT EXISTS (SELECT 1 FROM visits v WHERE v.recording_id = t.recording_id AND v.status <> 'replaced')""",
+)
+
+_TALLIES = (
+    "INSERT INTO tallies SELECT status, count(*) FROM visits GROUP BY status",
+    """CREATE TRIGGER visits_counted AFTER INSERT ON visits BEGIN
+        INSERT INTO tallies VALUES (new.status, 1) ON CONFLICT (status) DO UPDATE SET n = n + 1;
+    END""",
+    """CREATE TRIGGER visits_counted_again AFTER UPDATE OF status ON visits WHEN new.status <> old.status BEGIN
+        UPDATE tallies SET n = n - 1 WHERE status = old.status;
+        INSERT INTO tallies VALUES (new.status, 1) ON CONFLICT (status) DO UPDATE SET n = n + 1;
+    END""",
 )
 
 _INDICES = (
@@ -281,5 +296,5 @@ def second(db: Database) -> None:
             "earlier": earlier,
         }
         chain.append(db, visit=row["id"], kind="upgrade", who=who, at=row["added"], content=content)
-    for statement in (*_SWAP, *_INDICES, *_GUARDS):
+    for statement in (*_SWAP, *_TALLIES, *_INDICES, *_GUARDS):
         db.execute(statement)

@@ -54,7 +54,8 @@ class Lists(Changes):
         which: "waiting" are drafts and open amendments; "undecided" those of them with something that must
         be decided; "standing" all. since, until: visits that start in [since, until); times with their zone.
         patient: the beginning of the reference, or all of it if that is one character. words: as in
-        `search`; the page is then ordered by when the visits were read. field, value, ear: with this finding, e.g. "after.drum", "perforated", "left".
+        `search`; the page is then ordered by when the visits were read. field, value, ear: with this
+        finding, e.g. "after.drum", "perforated", "left".
         after: a page's `next`. limit: visits a page.
         Raises BadInput for an `after` that no page gave.
         """
@@ -103,12 +104,7 @@ class Lists(Changes):
 
     def counts(self) -> rows.Counts:
         """How many visits and recordings are in which state."""
-        states = {
-            r["status"]: r["n"]
-            for r in self._rows(
-                "SELECT status, count(*) n FROM visits WHERE status <> 'replaced' GROUP BY status"
-            )
-        }
+        states = {r["status"]: r["n"] for r in self._rows("SELECT status, n FROM tallies")}
         (undecided,) = self._rows(
             "SELECT count(*) n FROM visits WHERE status IN ('draft', 'amending') AND to_decide > 0"
         )

@@ -260,7 +260,7 @@ def _recording_row(row: dict[str, Any]) -> rows.RecordingRow:
 def _start(recording: rows.Recording, transcript: Transcript, at: str) -> tuple[str, rows.TimeFrom]:
     """When the recording begins. A file's own time is that of its end."""
     if recording.started:
-        return recording.started, recording.started_from or "metadata"
+        return rows.normal(recording.started), recording.started_from or "metadata"
     if recording.modified:
         ended = datetime.fromisoformat(recording.modified)
         return rows.iso(ended - timedelta(seconds=transcript.duration or 0)), "file_time"

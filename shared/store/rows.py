@@ -9,6 +9,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Literal
 
+from shared.errors import BadInput
 from shared.record import Notice, Value, Visit
 from shared.transcript import Transcript
 
@@ -265,6 +266,17 @@ class Hit:
 def iso(at: datetime) -> str:
     """A time of day as it is stored: UTC, ISO 8601 to the millisecond."""
     return at.astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+def normal(at: str) -> str:
+    """A time as it is stored. Raises BadInput for one that is not ISO 8601, or has no zone."""
+    try:
+        given = datetime.fromisoformat(at)
+    except ValueError as fault:
+        raise BadInput(f"{at!r} is not a time", where="start", remedy="Give it as ISO 8601.") from fault
+    if given.tzinfo is None:
+        raise BadInput(f"{at!r} has no zone", where="start", remedy="Give its offset from UTC.")
+    return iso(given)
 
 
 def finding_rows(visit_id: int, visit: Visit, when: str) -> list[dict[str, Any]]:

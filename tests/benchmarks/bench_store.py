@@ -39,7 +39,7 @@ from shared.transcript import Transcript, Word
 _PER_RECORDING = 8
 _FIRST_DAY = datetime(2021, 1, 4, 9, tzinfo=UTC)
 _WORDS = """right left ear canal wax hard soft brown dark drum intact removed millimetres suction forceps hook deep
-    on the no bleeding today patient well advised keep dry olive oil narrow flaking skin pressure hearing aid check""".split()  # noqa: SIM905
+    on the no bleeding today patient well advised keep dry narrow flaking skin pressure hearing aid check""".split()  # noqa: SIM905
 
 
 def main() -> None:

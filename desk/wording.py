@@ -85,9 +85,64 @@ UNITS = {"removed_mm": "mm", "removed_total_mm": "mm", "before.occlusion_percent
 
 LAYERS = {"whole": "Wax", "surface": "Wax, surface", "middle": "Wax, middle", "inner": "Wax, inner"}
 
+ALONE = {
+    "background.consent": "Consent",
+    "background.symptoms.item": "Symptom",
+    "background.symptoms_denied": "Symptom denied",
+    "background.history.item": "History",
+    "background.history_denied": "History denied",
+    "background.softener.agent": "Softened at home with",
+    "before.occlusion": "Canal blocked",
+    "before.wax.where": "Layer of wax",
+    "before.wax.consistency": "Wax",
+    "before.wax.colour": "Wax colour",
+    "before.depth": "Depth of wax",
+    "before.skin": "Skin before",
+    "before.canal": "Canal before",
+    "before.foreign_body": "Foreign body",
+    "before.drum": "Drum before",
+    "procedure.methods": "Method",
+    "procedure.instruments.name": "Instrument",
+    "procedure.agents": "Put in the ear",
+    "procedure.tolerance": "Tolerated",
+    "after.clearance": "Cleared",
+    "after.drum": "Drum after",
+    "after.canal": "Canal after",
+    "after.skin": "Skin after",
+    "complications": "Happened in the work",
+    "complications_denied": "Did not happen",
+    "outcome.hearing": "Hearing after",
+    "plan.advice": "Advice",
+    "plan.referral.to": "Refer to",
+    "plan.referral.urgency": "Urgency of the referral",
+}
+"""What a field of a closed list is called where it stands alone, outside its part of the sheet."""
+
+PARTS = {
+    "side": "Side",
+    "background.symptoms.side": "Side of the symptom",
+    "background.history.side": "Side of the history",
+    "background.softener.days": "Days of softening",
+    "procedure.instruments.size": "Size of the instrument",
+    "plan.recall.number": "See again in",
+    "plan.recall.unit": "See again in",
+}
+"""What the remaining values are called where they stand alone."""
+
+STATUS = {
+    "draft": "to check",
+    "amending": "amendment to sign",
+    "signed": "signed",
+    "amended": "signed, amended",
+    "replaced": "replaced",
+}
+"""The state of a visit in a list."""
+
 STATES = {
     "draft": "DRAFT, not signed: check every value against the words beside it.",
     "signed": "Signed.",
+    "amending": "OPEN FOR AN AMENDMENT: sign it again.",
+    "amended": "Signed, and amended since it was first signed.",
     "replaced": "REPLACED by a later reading; kept for the history only.",
 }
 

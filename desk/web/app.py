@@ -10,16 +10,17 @@ from starlette.applications import Starlette
 from starlette.middleware import Middleware
 from starlette.requests import Request
 from starlette.responses import Response
-from starlette.routing import Mount, Route
+from starlette.routing import Mount
 from starlette.staticfiles import StaticFiles
 from starlette.templating import Jinja2Templates
 
 from desk import wording
+from desk.web import answer, when
 from desk.web.guard import Guard
-from desk.web.pages import visits
-from shared.errors import BadInput, EarsideError
+from desk.web.pages import people, visits
+from shared.errors import BadInput, Conflict, EarsideError
 
-ROOMS = (("visits", "Visits"),)
+ROOMS = (("visits", "Visits"), ("people", "People"))
 """The pages that every page leads to: the route's name, and what it is called."""
 
 _HERE = Path(__file__).parent
@@ -38,9 +39,11 @@ def application(folder: Path, *, key: str, hosts: Sequence[str]) -> Starlette:
         lstrip_blocks=True,
     )
     environment.globals |= {"wording": wording, "rooms": ROOMS, "here": ""}
+    environment.filters |= {"day": when.day, "moment": when.moment, "clock": when.clock}
     app = Starlette(
         routes=[
-            Route("/", visits.page, name="visits"),
+            *visits.ROUTES,
+            *people.ROUTES,
             Mount("/static", StaticFiles(directory=_HERE / "static"), name="static"),
         ],
         middleware=[Middleware(Guard, key=key, hosts=hosts)],
@@ -54,7 +57,8 @@ def application(folder: Path, *, key: str, hosts: Sequence[str]) -> Starlette:
 def _problem(request: Request, fault: Exception) -> Response:
     """A page that says what is wrong, where, and what to do."""
     assert isinstance(fault, EarsideError)
-    return _answer(request, fault, 400 if isinstance(fault, BadInput) else 500)
+    code = 409 if isinstance(fault, Conflict) else 400 if isinstance(fault, BadInput) else 500
+    return _answer(request, fault, code)
 
 
 def _nothing_here(request: Request, _: Exception) -> Response:
@@ -64,5 +68,4 @@ def _nothing_here(request: Request, _: Exception) -> Response:
 
 
 def _answer(request: Request, fault: EarsideError, code: int) -> Response:
-    templates: Jinja2Templates = request.app.state.templates
-    return templates.TemplateResponse(request, "problem.html", {"fault": fault}, status_code=code)
+    return answer.show(request, "problem.html", code, fault=fault)

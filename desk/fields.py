@@ -10,7 +10,6 @@ from desk import wording
 from desk.address import place_of_field
 from desk.typed import shown_values
 
-
 _NUMBERS = re.compile(r"\[\d+\]")
 
 

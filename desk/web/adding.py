@@ -97,9 +97,7 @@ def _wax(ear: Ear, at: str) -> Iterator[Addable]:
     yield from _choices(f"{at}.before.wax", wording.ALONE[field], fields.options(field), named)
 
 
-def _choices(
-    path: str, heading: str, options: tuple[tuple[str, str], ...], there: set[str]
-) -> list[Addable]:
+def _choices(path: str, heading: str, options: tuple[tuple[str, str], ...], there: set[str]) -> list[Addable]:
     return [Addable(f"{path}={v}", f"{heading}: {words}") for v, words in options if v not in there]
 
 

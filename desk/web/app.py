@@ -16,8 +16,9 @@ from starlette.templating import Jinja2Templates
 
 from desk import wording
 from desk.web import answer, when
+from desk.web.bench import Bench
 from desk.web.guard import Guard
-from desk.web.pages import people, visits
+from desk.web.pages import acts, history, people, sound, visit, visits
 from shared.errors import BadInput, Conflict, EarsideError
 
 ROOMS = (("visits", "Visits"), ("people", "People"))
@@ -39,10 +40,19 @@ def application(folder: Path, *, key: str, hosts: Sequence[str]) -> Starlette:
         lstrip_blocks=True,
     )
     environment.globals |= {"wording": wording, "rooms": ROOMS, "here": ""}
-    environment.filters |= {"day": when.day, "moment": when.moment, "clock": when.clock}
+    environment.filters |= {
+        "day": when.day,
+        "moment": when.moment,
+        "clock": when.clock,
+        "to_type": when.to_type,
+    }
     app = Starlette(
         routes=[
             *visits.ROUTES,
+            *visit.ROUTES,
+            *sound.ROUTES,
+            *history.ROUTES,
+            *acts.ROUTES,
             *people.ROUTES,
             Mount("/static", StaticFiles(directory=_HERE / "static"), name="static"),
         ],
@@ -50,6 +60,7 @@ def application(folder: Path, *, key: str, hosts: Sequence[str]) -> Starlette:
         exception_handlers={EarsideError: _problem, 404: _nothing_here},
     )
     app.state.folder = folder
+    app.state.bench = Bench(folder)
     app.state.templates = Jinja2Templates(env=environment)
     return app
 

@@ -28,6 +28,7 @@ from shared.record import (
 _TOGETHER = (Wax, SidedSymptom, SidedHistory, Softener, Instrument, Recall, Referral)
 """Parts whose values are read as one: "blocked, left ear", "suction tube, 18G"."""
 
+_NTH = ("First", "Second", "Third", "Fourth")
 _OFF_IDS = re.compile(r"[\[\].]+")
 
 
@@ -119,7 +120,11 @@ class Laid:
 def lay_out(visit: Visit) -> Laid:
     """The record as rows."""
     order = {"right": 0, "left": 1, "unstated": 2}
-    ears = [_ear(n, ear) for n, ear in enumerate(visit.ears)]
+    unnamed = [n for n, ear in enumerate(visit.ears) if ear.side.value == "unstated"]
+    ears = [
+        _ear(n, ear, _NTH[unnamed.index(n) % len(_NTH)] if n in unnamed and len(unnamed) > 1 else "")
+        for n, ear in enumerate(visit.ears)
+    ]
     whole = (
         ("outcome", "Outcome"),
         ("removed_total_mm", "Both ears"),
@@ -140,9 +145,11 @@ def anchor(path: str) -> str:
     return _OFF_IDS.sub("-", f"at-{path}").strip("-")
 
 
-def _ear(number: int, ear: Ear) -> EarRows:
+def _ear(number: int, ear: Ear, nth: str) -> EarRows:
+    """nth: which of several ears without a side it is, "" if there is no other."""
     at = f"ears[{number}]"
-    side = Item(f"{at}.side", "side", "Side", wording.EARS[ear.side.value], ear.side)
+    name = wording.EARS[ear.side.value]
+    side = Item(f"{at}.side", "side", "Side", f"{nth} {name.lower()}" if nth else name, ear.side)
     parts = []
     for name, heading in wording.SECTIONS.items():
         rows = list(_rows(getattr(ear, name), f"{at}.{name}"))
@@ -169,7 +176,9 @@ def _groups(node: Any, path: str) -> Iterator[tuple[Item, ...]]:
         yield (_item(node, path),)
     elif isinstance(node, BaseModel):
         group = tuple(_together(node, path))
-        bare = [item for item in group if not (item.field == "before.wax.where" and item.value.value == "whole")]
+        bare = [
+            item for item in group if not (item.field == "before.wax.where" and item.value.value == "whole")
+        ]
         yield tuple(bare) or group
 
 

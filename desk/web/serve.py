@@ -29,6 +29,7 @@ def serve(folder: Path, *, port: int, browser: bool) -> None:
         port = listener.getsockname()[1]
         key = secrets.token_urlsafe(24)
         app = application(folder, key=key, hosts=(f"{LOOPBACK}:{port}", f"localhost:{port}"))
+        app.state.bench.warm()
         address = f"http://{LOOPBACK}:{port}/?key={key}"
         say(f"The desk is open at {address}\nOnly this computer can reach it. End it with Ctrl-C.")
         if browser:

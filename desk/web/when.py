@@ -22,6 +22,11 @@ def day(stored: str) -> str:
     return f"{at:%a} {at.day} {at:%b %Y}"
 
 
+def to_type(stored: str) -> str:
+    """As the browser's field for day and time has it, e.g. "2025-11-25T14:05"."""
+    return f"{local(stored):%Y-%m-%dT%H:%M}"
+
+
 def clock(seconds: float) -> str:
     """Seconds of a recording as minutes:seconds."""
     return f"{int(seconds) // 60}:{int(seconds) % 60:02d}"

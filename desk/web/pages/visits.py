@@ -34,6 +34,8 @@ def page(request: Request) -> Response:
     with answer.open_store(request) as store:
         context = _found(store, asked, request.query_params) if any(asked.values()) else _today(store)
         context["counts"] = store.counts()
+        done = request.query_params.get("signed", "")
+        context["just_signed"] = store.visit(int(done)) if done.isdigit() else None
     return answer.show(
         request,
         "visits.html",

@@ -210,10 +210,12 @@ def demo(*, model: str, data: Path | None) -> None:
 @cli.command()
 @options.data
 @click.option(
-    "--port", type=click.IntRange(0, 65535), default=0, help="Use this port; any free one if not given."
+    "--port",
+    type=click.IntRange(0, 65535),
+    help="Use this port; if not given, 8701 or else any that is free.",
 )
 @click.option("--no-browser", is_flag=True, help="Only print the address, open no browser.")
-def desk(*, data: Path | None, port: int, no_browser: bool) -> None:
+def desk(*, data: Path | None, port: int | None, no_browser: bool) -> None:
     """Open the desk in the browser.
 
     Serves the pages to this computer alone, until you end it with Ctrl-C.

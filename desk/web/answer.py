@@ -7,7 +7,7 @@ from typing import Any
 from urllib.parse import quote, unquote, urlencode
 
 from starlette.concurrency import run_in_threadpool
-from starlette.requests import Request
+from starlette.requests import HTTPConnection, Request
 from starlette.responses import RedirectResponse, Response
 
 from shared.errors import BadInput
@@ -58,7 +58,7 @@ def number(given: str | None, name: str) -> int:
     return int(given)
 
 
-def who(request: Request) -> str:
+def who(request: HTTPConnection) -> str:
     """The name chosen at this browser, "" if nobody has been."""
     return unquote(request.cookies.get(_cookie(request), ""))
 
@@ -77,6 +77,6 @@ def remember(request: Request, answer: Response, name: str) -> None:
     answer.set_cookie(_cookie(request), quote(name), httponly=True, samesite="strict")
 
 
-def _cookie(request: Request) -> str:
+def _cookie(request: HTTPConnection) -> str:
     # Cookies know no ports, see the guard.
     return f"earside_who_{request.url.port or 80}"

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import AsyncIterator, Sequence
+from contextlib import asynccontextmanager
+from functools import partial
 from pathlib import Path
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
 from starlette.middleware import Middleware
 from starlette.requests import Request
 from starlette.responses import Response
@@ -15,22 +18,27 @@ from starlette.staticfiles import StaticFiles
 from starlette.templating import Jinja2Templates
 
 from desk import wording
+from desk.listening import Parts
 from desk.web import answer, when
 from desk.web.bench import Bench
+from desk.web.dictations import Dictations
 from desk.web.guard import Guard
-from desk.web.pages import acts, history, people, sound, visit, visits
+from desk.web.pages import acts, history, listen, people, sound, visit, visits
 from shared.errors import BadInput, Conflict, EarsideError
 
-ROOMS = (("visits", "Visits"), ("people", "People"))
+ROOMS = (("visits", "Visits"), ("listen", "Listen"), ("people", "People"))
 """The pages that every page leads to: the route's name, and what it is called."""
 
 _HERE = Path(__file__).parent
 
 
-def application(folder: Path, *, key: str, hosts: Sequence[str]) -> Starlette:
+def application(
+    folder: Path, *, key: str, hosts: Sequence[str], cookie: str = "", parts: Parts | None = None
+) -> Starlette:
     """The desk over the store in `folder`.
 
-    key: the secret of the start address. hosts: what this server is called, e.g. ["127.0.0.1:8701"].
+    key: the secret of the start address; cookie: the browsers' (see `guard`), the same if not given. hosts:
+    what this server is called, e.g. ["127.0.0.1:8701"]. parts: what it listens with, the usual if not given.
     """
     environment = Environment(
         loader=FileSystemLoader(_HERE / "templates"),
@@ -53,16 +61,25 @@ def application(folder: Path, *, key: str, hosts: Sequence[str]) -> Starlette:
             *sound.ROUTES,
             *history.ROUTES,
             *acts.ROUTES,
+            *listen.ROUTES,
             *people.ROUTES,
             Mount("/static", StaticFiles(directory=_HERE / "static"), name="static"),
         ],
-        middleware=[Middleware(Guard, key=key, hosts=hosts)],
+        middleware=[Middleware(Guard, key=key, cookie=cookie or key, hosts=hosts)],
         exception_handlers={EarsideError: _problem, 404: _nothing_here},
+        lifespan=_lifespan,
     )
     app.state.folder = folder
     app.state.bench = Bench(folder)
-    app.state.templates = Jinja2Templates(env=environment)
+    app.state.templates = templates = Jinja2Templates(env=environment)
+    app.state.dictations = Dictations(folder, partial(listen.so_far, templates), parts=parts)
     return app
+
+
+@asynccontextmanager
+async def _lifespan(app: Starlette) -> AsyncIterator[None]:
+    yield
+    await run_in_threadpool(app.state.dictations.leave)
 
 
 def _problem(request: Request, fault: Exception) -> Response:

@@ -8,16 +8,22 @@ printed at the start gave it. Header values follow OWASP's secure headers projec
 
 from __future__ import annotations
 
+import os
 import secrets
+import time
 from collections.abc import Sequence
 from http.cookies import SimpleCookie
+from pathlib import Path
 from urllib.parse import parse_qs
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import PlainTextResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from shared.store.faults import faults
+
 READING = ("GET", "HEAD")
+SECRET_SECONDS = 14 * 3600
 
 LOCKED = (
     "This page opens only from the address that Earside printed when the desk was started on this computer. "
@@ -28,11 +34,12 @@ LOCKED = (
 class Guard:
     """Lets through what comes from this desk's own pages.
 
-    key: the secret in the start address. hosts: the names this server goes by, with the port.
+    key: the secret in the start address. cookie: the one that a browser holds once it has opened that
+    address. hosts: the names this server goes by, with the port.
     """
 
-    def __init__(self, app: ASGIApp, *, key: str, hosts: Sequence[str]) -> None:
-        self._app, self._key, self._hosts = app, key, tuple(hosts)
+    def __init__(self, app: ASGIApp, *, key: str, cookie: str, hosts: Sequence[str]) -> None:
+        self._app, self._key, self._secret, self._hosts = app, key, cookie, tuple(hosts)
         # Cookies know no ports: two desks on one computer must not put each other's out.
         self.cookie = f"earside_{hosts[0].rpartition(':')[2]}"
 
@@ -63,16 +70,16 @@ class Guard:
         ):
             return self._opened(given[-1], scope)
         morsel = SimpleCookie(headers.get("cookie", "")).get(self.cookie)
-        if morsel is None or not secrets.compare_digest(morsel.value.encode(), self._key.encode()):
+        if morsel is None or not _same(morsel.value, self._secret):
             return PlainTextResponse(LOCKED, 403)
         return None
 
     def _opened(self, given: str, scope: Scope) -> Response:
         """Trade the key in the address for a cookie, so that it stays in no history or bookmark."""
-        if not secrets.compare_digest(given.encode(), self._key.encode()):
+        if not _same(given, self._key):
             return PlainTextResponse(LOCKED, 403)
         response = RedirectResponse(scope["path"], 303)
-        response.set_cookie(self.cookie, self._key, httponly=True, samesite="strict")
+        response.set_cookie(self.cookie, self._secret, httponly=True, samesite="strict")
         return response
 
     def _headed(self, scope: Scope, send: Send) -> Send:
@@ -97,3 +104,27 @@ class Guard:
             await send(message)
 
         return headed
+
+
+def _same(given: str, secret: str) -> bool:
+    return secrets.compare_digest(given.encode(), secret.encode())
+
+
+def kept_secret(folder: Path) -> str:
+    """The browsers' secret, kept for a working day, so that a page goes on when the desk is started again.
+
+    Only this user can read it. Raises StoreError if it cannot be kept.
+    """
+    path = folder / "desk.secret"
+    with faults(path):
+        if (
+            path.is_file()
+            and time.time() - path.stat().st_mtime < SECRET_SECONDS
+            and (kept := path.read_text())
+        ):
+            return kept
+        path.unlink(missing_ok=True)
+        secret = secrets.token_urlsafe(32)
+        with os.fdopen(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w") as file:
+            file.write(secret)
+    return secret

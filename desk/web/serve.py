@@ -12,23 +12,30 @@ import uvicorn
 
 from desk.shell import say
 from desk.web.app import application
+from desk.web.guard import kept_secret
 from shared.errors import BadInput
 from shared.store import Store
 
 LOOPBACK = "127.0.0.1"
 
 
-def serve(folder: Path, *, port: int, browser: bool) -> None:
+PORT = 8701
+"""Always the same where it can be, so that a page goes on when the desk is started again. Unassigned at IANA
+(from memory)."""
+
+
+def serve(folder: Path, *, port: int | None, browser: bool) -> None:
     """Serve the desk until it is interrupted.
 
-    port: 0 for any that is free. browser: whether to open the pages. Raises BadInput if the port is
-    taken, StoreError if the store cannot be used.
+    port: None for the usual one, or any free one if it is taken. browser: whether to open the pages.
+    Raises BadInput if the port is taken, StoreError if the store cannot be used.
     """
     Store(folder).close()
     with _listening(port) as listener:
         port = listener.getsockname()[1]
         key = secrets.token_urlsafe(24)
-        app = application(folder, key=key, hosts=(f"{LOOPBACK}:{port}", f"localhost:{port}"))
+        hosts = (f"{LOOPBACK}:{port}", f"localhost:{port}")
+        app = application(folder, key=key, cookie=kept_secret(folder), hosts=hosts)
         app.state.bench.warm()
         address = f"http://{LOOPBACK}:{port}/?key={key}"
         say(f"The desk is open at {address}\nOnly this computer can reach it. End it with Ctrl-C.")
@@ -41,16 +48,25 @@ def serve(folder: Path, *, port: int, browser: bool) -> None:
         uvicorn.Server(options).run(sockets=[listener])
 
 
-def _listening(port: int) -> socket.socket:
-    listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
-    listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+def _listening(port: int | None) -> socket.socket:
     try:
-        listener.bind((LOOPBACK, port))
+        return _bound(PORT if port is None else port)
     except OSError as fault:
-        listener.close()
+        if port is None:
+            return _bound(0)
         raise BadInput(
             "is in use by another program, or not allowed",
             where=f"port {port}",
             remedy="Leave --port out to take any that is free.",
         ) from fault
+
+
+def _bound(port: int) -> socket.socket:
+    listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        listener.bind((LOOPBACK, port))
+    except OSError:
+        listener.close()
+        raise
     return listener

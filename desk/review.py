@@ -91,6 +91,8 @@ def remove(visit: Visit, path: str, who: str) -> Change:
     the name of an instrument, an ear's side) takes the part with it."""
     data, at = as_data(visit), place(path)
     look_up(data, path, at.steps)
+    if at.listed and not at.numbered:
+        raise BadInput("names several values", where=path, remedy=f"Say which, e.g. {path}[0].")
     if _is_key(at):
         at = place(path.rpartition(".")[0])
     node = look_up(data, path, at.steps)

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import HealthCheck, settings
+from hypothesis import HealthCheck, Phase, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 
@@ -405,6 +405,10 @@ def test_the_start_of_a_visit_and_where_it_is_known_from(store: Store, tmp_path:
 # --- any order of anything
 
 
+NO_SHRINKING = (Phase.explicit, Phase.reuse, Phase.generate)
+"""To make a failing run short takes minutes on a store."""
+
+
 class AnyOrder(RuleBasedStateMachine):
     """Random operations by random people on the visits of two recordings."""
 
@@ -554,7 +558,11 @@ class AnyOrder(RuleBasedStateMachine):
 
 
 AnyOrder.TestCase.settings = settings(
-    max_examples=12, stateful_step_count=25, deadline=None, suppress_health_check=list(HealthCheck)
+    max_examples=12,
+    stateful_step_count=25,
+    deadline=None,
+    suppress_health_check=list(HealthCheck),
+    phases=NO_SHRINKING,
 )
 TestAnyOrder = AnyOrder.TestCase
 

@@ -10,6 +10,7 @@ from spacy.language import Language
 from spacy.tokens import Doc
 
 from extract.mentions import Mention, by_sentence
+from extract.polarity import answer
 from extract.words import MARKS, Words
 from shared.vocabulary import word_set
 
@@ -57,7 +58,7 @@ _SPLICED = 30
 _LISTING = word_set("aside", "listing")
 _SHORT_QUESTION = 11
 _HERE = word_set("aside", "here")
-_ANSWERS = frozenset({"no", "yes", "nope", "yeah"})
+_ASKS = word_set("aside", "asks")
 
 
 @Language.component("aside", requires=["doc._.mentions", "doc._.words"], assigns=["doc._.mentions"])
@@ -74,15 +75,12 @@ def aside(doc: Doc) -> Doc:
             if m.live and "advice" in m.readings:
                 _what_to_come_back_for(words, mentions, m)
         short = end - start <= _SHORT_QUESTION
-        answered = words.text[end : end + 1] in (["yes"], ["yeah"], ["aye"], ["yep"])
+        answered = answer(words.text[end : end + 2]) == "affirmed"
         if short and not answered and words.text[end - 1] == "?" and words.text[start] not in ("see", "look"):
+            asks = words.text[start] in _ASKS
             for m in mentions:
-                if (
-                    m.live
-                    and m.polarity != "denied"
-                    and m.has(*_QUESTIONED)
-                    and not m.has("consistency", "canal", "drum", "history")
-                ):
+                seen = m.has("consistency", "canal", "drum", "history")
+                if m.live and m.polarity != "denied" and m.has(*_QUESTIONED) and (asks or not seen):
                     m.aside = REASONS["question"]
     return doc
 
@@ -177,6 +175,8 @@ def _reach(words: Words, mentions: list[Mention], cue: Mention, sort: str) -> tu
             and row[high] == ","
             and any(o.start == high + 1 and o.has("ear_cue") for o in mentions)
         ):
+            break
+        if sort == "past_visit" and high == cue.end and row[high] in MARKS and cue.start - start > 2:
             break
         if sort in ("not_used", "past_visit", "chat", "other_person") and high > cue.end:
             opening = sort == "past_visit" and (cue.start - start < 2 or row[cue.start] == "back")

@@ -25,6 +25,7 @@ _LIKELIEST = (
 )  # fmt: skip
 """What a word means if nothing around it tells, the likeliest first."""
 _OURS = word_set("subjects", "ours")
+_DRUM_PARTS = word_set("subjects", "drum_parts")
 _YOUNG = word_set("subjects", "young")
 _PAST = word_set("subjects", "past")
 
@@ -76,8 +77,7 @@ def _by_the_talk(m: Mention, kinds: list[str], said_of: str, at: Setting) -> str
     if weak and "consistency" in kinds:
         return "consistency" if at.wax_near(m) else ""
     if weak and "drum" in kinds:
-        carried = at.focus.since == 0 or (at.focus.since <= 1 and at.opens(m))
-        return "drum" if at.focus.last == "drum" and carried else ""
+        return "drum" if _drum_carried(m, at) else ""
     if weak and "foreign_body" in kinds:
         around = at.words.text[max(m.start - 6, 0) : m.end + 6]
         placed = any(w in around for w in ("ear", "canal", "there", "out"))
@@ -90,7 +90,8 @@ def _patient_or_finding(m: Mention, kinds: list[str], said_of: str, at: Setting)
     """Whether a word is the patient's complaint or history, what is seen, or what the work did."""
     perforation = "perforation" in m.readings.values()
     if m.has("weak") and not said_of and "instrument" not in kinds:
-        return ""
+        ours = bool(_OURS & set(at.said))
+        return "drum" if "drum" in kinds and not ours and _drum_carried(m, at) else ""
     if "history" in kinds and (not at.looking or _tells_past(m, at)):
         return "history"
     if perforation and "complication" in kinds and _OURS & set(at.said):
@@ -98,6 +99,12 @@ def _patient_or_finding(m: Mention, kinds: list[str], said_of: str, at: Setting)
     of_drum = said_of == "drum" or (at.looking and at.focus.last == "drum" and "canal" not in kinds)
     if "drum" in kinds and of_drum:
         return "drum"
+    if (
+        "symptom" in kinds
+        and not at.working
+        and (_reported(m, at) or (said_of == "cavity" and not at.looking))
+    ):
+        return "symptom"
     found = not at.working or "complication" not in kinds
     if "canal" in kinds and said_of in ("canal", "cavity", "skin") and found:
         return "canal"
@@ -117,6 +124,22 @@ def _patient_or_finding(m: Mention, kinds: list[str], said_of: str, at: Setting)
     if "symptom" in kinds:
         return "symptom"
     return "complication" if "complication" in kinds and at.working else "drum" if "drum" in kinds else ""
+
+
+def _drum_carried(m: Mention, at: Setting) -> bool:
+    """Whether a weak word goes on about the drum: in its sentence, or opening the next ("that might be a hole")."""
+    row = at.words.text
+    if row[m.end : m.end + 1] == ["in"] and not _DRUM_PARTS & set(row[m.end + 1 : m.end + 4]):
+        return False  # "a hole in my glove"
+    return at.focus.last == "drum" and (at.focus.since == 0 or (at.focus.since <= 1 and at.opens(m)))
+
+
+def _reported(m: Mention, at: Setting) -> bool:
+    """Whether a word is told as the patient's complaint: "it's been discharging", "she says it weeps"."""
+    row = at.words.text
+    lasting = row[m.start].endswith("ing") and "been" in row[max(m.start - 2, at.start) : m.start]
+    says = any(o.has("patient_says") and at.start <= o.start < m.start for o in at.mentions)
+    return lasting or says
 
 
 def _opens_layer(m: Mention, at: Setting) -> bool:

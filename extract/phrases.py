@@ -73,9 +73,14 @@ class Phrases:
             onward = following.get(row[i])
             if onward is not None:
                 longer = self._longest(row, (*places, i), onward, taken)
-                if longer is not None and (best is None or len(longer[0]) > len(best[0])):
+                if longer is not None and (best is None or _outdoes(longer[0], best[0])):
                     best = longer
         return best
+
+
+def _outdoes(places: tuple[int, ...], best: tuple[int, ...]) -> bool:
+    """Whether a phrase is longer, or as long and one word further on ("lost .. hearing suddenly")."""
+    return len(places) > len(best) or (len(places) == len(best) and places[-1] == best[-1] + 1)
 
 
 def plural(words: tuple[str, ...]) -> Iterable[tuple[str, ...]]:

@@ -11,6 +11,8 @@ from shared.vocabulary import word_set
 
 _AGO = word_set("plan", "ago")
 _DURATION = word_set("plan", "duration")
+_PAST = frozenset({"'d", "came", "did", "had", "lost", "started", "was", "went", "were"})
+_CLOSED = ([], ["."], [","])
 _LEADS = frozenset({"in", "after", "at", "within", "another", "about", "around"})
 _BY = frozenset({"by", "from", "her", "his"})
 
@@ -126,6 +128,12 @@ def recalls(words: Words, live: list[Mention]) -> list[Mention]:
             continue
         if (after and after[0] in _AGO - {"back", "before", "now"}) or (before and before[0] in _DURATION):
             continue
+        if (
+            after == ["back"]
+            and words.text[m.end + 1 : m.end + 2] in _CLOSED
+            and _PAST & set(_said(words, m))
+        ):
+            continue
         told = max(
             (o.start for o in here if o.kind in ("history", "symptom") and o.start < m.start), default=-1
         )
@@ -134,6 +142,11 @@ def recalls(words: Words, live: list[Mention]) -> list[Mention]:
         if any(_is_cued(words, x, live) for x in (m, *m.linked)):
             out.append(m)
     return out
+
+
+def _said(words: Words, m: Mention) -> list[str]:
+    start, end = words.bounds[words.sentence[m.start]]
+    return words.text[start:end]
 
 
 def _is_cued(words: Words, m: Mention, live: list[Mention]) -> bool:

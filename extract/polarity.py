@@ -37,6 +37,8 @@ _NEGATIVE = frozenset(
 
 _THROUGH = word_set("polarity", "through")
 
+_NAY, _YEA = word_set("polarity", "nay"), word_set("polarity", "yea")
+_NOT_SO, _A_BIT = word_set("polarity", "not_so"), word_set("polarity", "a_bit")
 _CLOSE = 5
 """Words within which a denial must stand before a tool, an oil or a referral to deny it."""
 
@@ -122,16 +124,16 @@ def _answered(words: Words, m: Mention) -> str:
         return "denied"
     if m.has("drum", "canal", "skin") and _ends_in_doubt(row, m):
         return "possible"
-    if row[m.end : m.end + 1] == ["?"] and m.end + 1 < len(row):
-        answer = row[m.end + 1]
-        return (
-            "denied"
-            if answer in ("never", "no", "none", "nope")
-            else "affirmed"
-            if answer in ("yes", "yeah", "aye", "yep")
-            else ""
-        )
-    return ""
+    mark = next((i for i in range(m.end, min(m.end + _CLOSE, len(row))) if row[i] in MARKS), m.start)
+    return answer(row[mark + 1 : mark + 3]) if row[mark] == "?" else ""
+
+
+def answer(said: list[str]) -> str:
+    """What the first two words of an answer say of what was asked: "denied", "affirmed", or "" if nothing."""
+    if set(said[:1]) & _NAY or (said[:1] == ["not"] and set(said[1:]) & _NOT_SO):
+        return "denied"
+    yes = set(said[:1]) & _YEA or (said[:1] == ["a"] and set(said[1:]) & _A_BIT)
+    return "affirmed" if yes else ""
 
 
 def _ends_in_doubt(row: list[str], m: Mention) -> bool:

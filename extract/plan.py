@@ -12,7 +12,7 @@ from shared.vocabulary import word_set
 _AGO = word_set("plan", "ago")
 _DURATION = word_set("plan", "duration")
 _PAST = frozenset({"'d", "came", "did", "had", "lost", "started", "was", "went", "were"})
-_CLOSED = ([], ["."], [","])
+_CLOSED: tuple[list[str], ...] = ([], ["."], [","])
 _LEADS = frozenset({"in", "after", "at", "within", "another", "about", "around"})
 _BY = frozenset({"by", "from", "her", "his"})
 

@@ -21,6 +21,7 @@ REASONS = {
     "past_visit": "from an earlier visit",
     "not_used": "mentioned but not used",
     "chat": "small talk",
+    "hope": "hoped for, not found",
     "question": "a question, not a finding",
 }
 
@@ -49,6 +50,7 @@ _SPARED = {
     "past_visit": (_ALWAYS_COUNTS | {"history", "agent"}) - {"layer"},
     "other_person": _ALWAYS_COUNTS - {"advice", "layer"},
     "teaching": _ALWAYS_COUNTS,
+    "hope": _ALWAYS_COUNTS | {"tolerance", "instrument", "method", "length"},
     "chat": frozenset({"instrument", "method", "drum", "consistency", "symptom", "history"}) | _ALWAYS_COUNTS,
 }
 _TOOLS = frozenset({"instrument", "method", "agent"})
@@ -104,7 +106,8 @@ def _set_aside(words: Words, mentions: list[Mention], cue: Mention, sort: str) -
         low = earlier[-1].start if earlier else low
     last: Mention | None = None
     for m in mentions:
-        if m is cue or not m.live or not low <= m.start < high:
+        at = m.end - 1 if sort == "hope" else m.start
+        if m is cue or not m.live or not low <= at < high:
             continue
         if sort == "not_used":
             if m.has(*_TOOLS) and not m.has("advice"):
@@ -121,10 +124,20 @@ def _set_aside(words: Words, mentions: list[Mention], cue: Mention, sort: str) -
             m.aside = REASONS[sort]
         elif sort == "past_visit" and words.text[cue.end - 1] == "ago" and m.has("symptom"):
             continue
-        elif not _SPARED[sort] & m.readings.keys() or (
-            sort == "other_person" and m.has("symptom", "history")
+        elif (
+            not _SPARED[sort] & m.readings.keys()
+            or (sort == "other_person" and m.has("symptom", "history"))
+            or (m.has("referral", "urgency") and m.start > cue.end and _sets_condition(words, cue))
         ):
             m.aside = REASONS[sort]
+
+
+def _sets_condition(words: Words, cue: Mention) -> bool:
+    """Whether what follows only happens if something else does ("if it bleeds I'd send her to ENT"), unlike a
+    request ("I'd be grateful if you could see her")."""
+    said = words.text[cue.start : cue.end]
+    polite = words.text[cue.end : cue.end + 1] in (["you"], ["that"], ["possible"])
+    return bool(_CONDITIONS & set(said)) and not polite
 
 
 def _counts(words: Words, cue: Mention, sort: str, mentions: list[Mention]) -> bool:
@@ -145,6 +158,7 @@ def _counts(words: Words, cue: Mention, sort: str, mentions: list[Mention]) -> b
     return True
 
 
+_CONDITIONS = word_set("aside", "conditions")
 RELATIVES = word_set("aside", "relatives")
 _HAVING = word_set("aside", "having")
 
@@ -159,8 +173,8 @@ def _reach(words: Words, mentions: list[Mention], cue: Mention, sort: str) -> tu
         low -= 1
     if sort == "other_person" and cue.start - low > 8:
         low = cue.start
-    if sort in ("hypothetical", "chat"):
-        low = cue.start if sort == "hypothetical" else max(low, cue.start - 4)
+    if sort in ("hypothetical", "chat", "hope"):
+        low = cue.start if sort != "chat" else max(low, cue.start - 4)
     high = cue.end
     spliced = end - start > _SPLICED and sort in ("hypothetical", "teaching")
     commas = 0
@@ -177,6 +191,8 @@ def _reach(words: Words, mentions: list[Mention], cue: Mention, sort: str) -> tu
         ):
             break
         if sort == "past_visit" and high == cue.end and row[high] in MARKS and cue.start - start > 2:
+            break
+        if sort == "hope" and high > cue.end and (row[high] in MARKS or words.part[high] != part):
             break
         if sort in ("not_used", "past_visit", "chat", "other_person") and high > cue.end:
             opening = sort == "past_visit" and (cue.start - start < 2 or row[cue.start] == "back")

@@ -16,7 +16,17 @@ import numpy as np
 from spacy.language import Language
 from spacy.tokens import Doc
 
-from extract.context_reach import LONGEST, Found, Words, backward, forward, governs, question, takes_back
+from extract.context_reach import (
+    LONGEST,
+    Found,
+    Words,
+    backward,
+    forward,
+    fronts,
+    governs,
+    question,
+    takes_back,
+)
 from extract.context_rules import RULES_FILE, load_rules
 
 Polarity = Literal["affirmed", "negated", "possible"]
@@ -117,6 +127,12 @@ def _spans(words: Words, one: Found, floor: int, doubt: int) -> list[tuple[int, 
         return _answered(words, one, low, floor)
     if row.phrase == "no" and takes_back(words, one, low, bound):
         return []
+    if (
+        row.category == "negated"
+        and row.phrase.startswith("not")
+        and (fronted := fronts(words, one, low, bound))
+    ):
+        return [fronted]
     if row.phrase == "?":
         span = question(words, one, low)
         return [span] if span else []

@@ -135,10 +135,22 @@ def forward(words: Words, begin: int, bound: int, takes: str, reach: int) -> int
             return new
         elif full and "finding" in before and turn is None and not kinds & {"finding", "preposition"}:
             turn = i
+        if turn is not None and takes == "noun" and _turns(words, begin, turn, i, bound):
+            return new
         full = full or bool(kinds & {"finding", "topic"})
         opened = opened and bool(kinds & {"verb", "pronoun", "subordinator", "adverb"})
         before = kinds
     return min(bound, begin + LONGEST)
+
+
+def _turns(words: Words, begin: int, turn: int, i: int, bound: int) -> bool:
+    """Whether word i, the first after a bare comma, opens something new: what happened ("no pain, cough once"), or
+    a thing in its place after a thing in another ("no swelling of the canal, hair at the entrance")."""
+    if i != turn + 1 or words.text(turn) != "," or i + 1 >= bound:
+        return False
+    following = words.classes(i + 1)
+    placed = any("preposition" in words.classes(k) for k in range(begin, turn))
+    return "occurring" in following or (placed and words.text(i + 1) in ("at", "in", "on"))
 
 
 def backward(words: Words, end: int, low: int, reach: int, through: bool = False) -> int:
@@ -202,6 +214,19 @@ def question(words: Words, mark: Found, low: int) -> tuple[int, int] | None:
     asks = any(words.classes(i) & {"verb", "pronoun", "asking"} for i in range(start, mark.start))
     tag = any(words.text(i) == "not" for i in range(max(start, mark.start - 3), mark.start))
     return None if asks is doubt or tag else (start, mark.start)
+
+
+def fronts(words: Words, denial: Found, low: int, bound: int) -> tuple[int, int] | None:
+    """What stands before its own clause and is denied by it: "pain he is not having", "dizziness she hasn't got"."""
+    rest = [i for i in range(denial.end, bound) if not words.is_pause(i)]
+    subject = denial.start - 2
+    closed = not rest or (len(rest) == 1 and "having" in words.classes(rest[0]))
+    if not closed or subject <= low or subject - low > 4 or "verb" not in words.classes(denial.start - 1):
+        return None
+    named = range(low, subject)
+    if "pronoun" not in words.classes(subject) or any(words.classes(i) & {"verb", "pronoun"} for i in named):
+        return None
+    return None if any(words.is_pause(i) for i in named) else (low, subject)
 
 
 def takes_back(words: Words, no: Found, low: int, bound: int) -> bool:

@@ -37,6 +37,8 @@ CLASSES = (
     "asking",
     "adverb",
     "amending",
+    "occurring",
+    "having",
     "adjunct",
     "place",
     "side",

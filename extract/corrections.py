@@ -47,8 +47,12 @@ _CLASSES = (
 _NUMERIC = frozenset({"length", "percent", "size", "interval", "bare"})
 _BACK = {"no": 9, "strong": 16, "icao": 30}
 _AHEAD = {"no": 13, "strong": 9, "icao": 16}
+_ELLIPSIS = 9
+"""Words after a correction within which a bare "it doesn't" takes back what was said."""
 _NEAR = 9
 """Words after a plain "no" within which a bare number may replace a measure."""
+_AUXILIARIES = word_set("corrections", "auxiliaries")
+_AFTER_DENIAL = word_set("corrections", "after_denial")
 _CLOCK = word_set("corrections", "clock")
 _NEEDS_FIRM = frozenset({"instrument", "history", "symptom", "agent"})
 _STRIKES = word_set("corrections", "strikes")
@@ -117,7 +121,8 @@ def _correct(words: Words, mentions: list[Mention], first: int, last: int) -> No
     before = [
         m for m in mentions[:first] if m.end > begin - back and m.live and m.visit == mentions[first].visit
     ]
-    if (_STRIKES & set(row[begin:end]) or _denies_it(row, end)) and before:
+    denied = _denied_at(row, end)
+    if (_STRIKES & set(row[begin:end]) or denied >= 0 or _of_another(row, end)) and before:
         replaced = [
             n
             for n in after[:3]
@@ -127,7 +132,10 @@ def _correct(words: Words, mentions: list[Mention], first: int, last: int) -> No
             near = words.sentence[begin] - (begin == words.bounds[words.sentence[begin]][0])
             here = [m for m in before if words.sentence[m.start] == near and set(m.readings) & set(_CLASSES)]
             for m in here[-1:]:
-                m.aside = CORRECTED
+                if denied >= 0 and m.has("symptom", "complication", "history"):
+                    m.polarity, m.denied_at = "denied", denied
+                else:
+                    m.aside = CORRECTED
             return
     for new in after:
         if "correction" in new.readings or "visit" in new.readings:
@@ -150,22 +158,22 @@ def _correct(words: Words, mentions: list[Mention], first: int, last: int) -> No
             break
 
 
-def _denies_it(row: list[str], end: int) -> bool:
-    """Whether the words after a correction take back what was said, or give it to somebody else ("no, it's not",
-    "sorry, that was the brother")."""
+def _denied_at(row: list[str], end: int) -> int:
+    """Where the words after a correction deny what was said with nothing in its place ("no, it's not", "no, she
+    says it doesn't"); -1 if they do not."""
+    for i in range(end, min(end + _ELLIPSIS, len(row))):
+        if row[i] in STOPS:
+            break
+        if row[i] in ("not", "n't") and row[i - 1] in _AUXILIARIES and row[i - 2] not in ("i", "we", "you"):
+            return i if i + 1 == len(row) or row[i + 1] in MARKS or row[i + 1] in _AFTER_DENIAL else -1
+    return -1
+
+
+def _of_another(row: list[str], end: int) -> bool:
+    """Whether the words after a correction give what was said to somebody else ("sorry, that was the brother")."""
     said = row[end : end + 7]
     if said[:1] == [","]:
         said = said[1:]
-    if said[0:3] in (
-        ["it", "'s", "not"],
-        ["it", "is", "n't"],
-        ["he", "is", "n't"],
-        ["she", "is", "n't"],
-        ["he", "'s", "not"],
-        ["she", "'s", "not"],
-        ["it", "was", "n't"],
-    ):
-        return True
     return said[:1] == ["that"] and bool(RELATIVES & set(said))
 
 

@@ -76,8 +76,11 @@ _QUOTED = 8
 
 def quoted(doc: Doc, m: Mention) -> tuple[int, int]:
     """The characters [start, end) shown as a mention's evidence: its words, with what denies it if that is near."""
-    denied = m.polarity == "denied" and 0 <= m.denied_at <= m.start <= m.denied_at + _QUOTED
-    return characters(doc, m.denied_at if denied else m.start, m.end)
+    if m.polarity != "denied" or m.denied_at < 0:
+        return characters(doc, m.start, m.end)
+    if m.end <= m.denied_at <= m.end + _QUOTED:
+        return characters(doc, m.start, m.denied_at + 1)
+    return characters(doc, m.denied_at if m.denied_at <= m.start <= m.denied_at + _QUOTED else m.start, m.end)
 
 
 def characters(doc: Doc, start: int, end: int) -> tuple[int, int]:

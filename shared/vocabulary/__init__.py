@@ -73,7 +73,7 @@ CUES: dict[str, tuple[str, ...]] = {
     "late": ("cue", "past"),
     "correction": ("icao", "strong", "no"),
     "disregard": ("cue",),
-    "aside": ("teaching", "hypothetical", "other_person", "past_visit", "not_used", "chat"),
+    "aside": ("teaching", "hypothetical", "other_person", "past_visit", "not_used", "chat", "hope"),
     "contrast": ("cue",),
     "visit": ("next", "call", "turn", "greeting", "reference"),
     "same": ("again", "as_other"),

@@ -143,15 +143,12 @@ def test_plan(visit: Callable[[str], Any], said: str, section: str, field: str, 
 @pytest.mark.parametrize(
     ("said", "field", "value"),
     [
-        pytest.param(
-            "It hurts. No, she says it doesn't.",
-            "symptoms_denied",
-            ["pain"],
-            marks=pytest.mark.xfail(
-                reason="a statement taken back in so many words is dropped, not denied", strict=True
-            ),
-        ),
+        ("It hurts. No, she says it doesn't.", "symptoms_denied", ["pain"]),
         ("The right ear itches, sorry, the left ear itches.", "symptoms", [{"item": "itch", "side": "left"}]),
+        ("He's diabetic. No, he's not.", "history_denied", ["diabetes"]),
+        ("She was dizzy. No, she wasn't.", "symptoms_denied", ["dizziness"]),
+        ("It hurts. No, I don't think we need stop.", "symptoms", [{"item": "pain"}]),
+        ("It hurts. No, she isn't deaf.", "symptoms", [{"item": "pain"}]),
         ("He is diabetic, correction, he isn't diabetic.", "history_denied", ["diabetes"]),
         ("He had grommets. Sorry, that was his brother.", "history", []),
         ("She used almond oil, no, olive oil for five days.", "softener", {"agent": "olive_oil", "days": 5}),

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from itertools import pairwise
-
 from extract.course import Course
 from extract.mentions import Mention
 from extract.words import Words
@@ -182,8 +180,6 @@ def referrals(
         cued = any(o.has("referral_cue") and -12 < o.start - m.start < 12 for o in here)
         urgent = [o for o in live if o.kind == "urgency" and 0 <= words.sentence[o.start] - sentence <= 1]
         before = words.text[max(m.start - 3, 0) : m.start]
-        if _supposed(words, m):
-            continue
         if (
             "asked" in words.text[max(m.start - 8, 0) : m.start]
             or "by" in before
@@ -193,15 +189,6 @@ def referrals(
         if (cued and looking) or urgent or _refers(words, here):
             return m, urgent[0] if urgent else None
     return None
-
-
-def _supposed(words: Words, m: Mention) -> bool:
-    """Whether a referral hangs on an "if" before it ("if it bleeds I'd send her to ENT")."""
-    said = words.text[words.bounds[words.sentence[m.start]][0] : m.start]
-    return any(
-        a not in ("see", "ask", "wonder", "as", "even", "know", "check") and b in ("if", "unless")
-        for a, b in pairwise(["", *said])
-    )
 
 
 def _refers(words: Words, here: list[Mention]) -> bool:

@@ -78,9 +78,8 @@ def listen(*, model: str, own: Path | None, data: Path | None, microphone: int |
         feeding.start()
         with contextlib.suppress(KeyboardInterrupt):
             _watch(listening, ended)
-        ended.set()
         source.stop()
-        feeding.join(1.0)
+        feeding.join(1.0)  # what is on its way still counts
     if getattr(source, "gone", False):
         say("The microphone gave no more sound. What it gave is kept.")
     if dropped := getattr(source, "dropped", 0):
@@ -179,8 +178,6 @@ def _feed(source: Source, listening: Listening, ended: threading.Event) -> None:
     """Hand on the sound until it ends, or breaks off: what came is kept either way."""
     try:
         for piece in source:
-            if ended.is_set():
-                return
             listening.feed(piece)
     except OSError as fault:
         say(f"The sound broke off ({fault.strerror or type(fault).__name__}). What came before is kept.")

@@ -84,7 +84,8 @@ class Journal:
         self._fault = ""
         try:
             # Patients' talk: for this user's eyes only.
-            self._file = os.fdopen(os.open(self.path, os.O_RDWR | os.O_CREAT, 0o600), "r+b", buffering=0)
+            how = os.O_RDWR | os.O_CREAT | getattr(os, "O_BINARY", 0)
+            self._file = os.fdopen(os.open(self.path, how, 0o600), "r+b", buffering=0)
             self._notes_file = os.open(self._notes_path, os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o600)
             self._confirmed = self._written = max(self.path.stat().st_size - HEADER_BYTES, 0) // 2 * 2
             self._file.truncate(HEADER_BYTES + self._confirmed)  # no half sample

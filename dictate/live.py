@@ -80,6 +80,7 @@ class Live:
         self._rest = b""
         self._paused = self._over = False
         self._lost = 0
+        self._told_faults: list[Faulted] = []
         # Guarded by _changed:
         self._line: deque[Spoken] = deque()
         self._hearing: Spoken | None = None
@@ -111,13 +112,14 @@ class Live:
     def feed(self, pcm: bytes, *, once: bool = True) -> bool:
         """Take sound: 16-bit PCM, little endian, one channel, 16,000 a second, in pieces of any size.
 
-        Waits for neither disk nor recogniser. False if the sound was not taken, because the disk takes none
-        and the memory set aside for it is full. If it comes only `once` it is lost, which a Faulted says, and
+        Waits for neither disk nor recogniser; finding speech takes some 6 ms for each second of sound. False
+        if the sound was not taken: listening is over, or the disk takes none and the memory set aside for it
+        is full. If it comes only `once` it is lost, which a Faulted says, and
         the journal notes how much. Paused sound is taken and thrown away.
         """
         with self._feeding:
             if self._over:
-                raise ValueError("listening is over")
+                return False
             if self._paused:
                 return True
             if not self._journal.write(pcm):
@@ -320,7 +322,10 @@ class Live:
     def _failed(self, fault: Exception) -> None:
         # Of an unexpected fault only its kind: its message might quote the dictation.
         what = fault.what if isinstance(fault, EarsideError) else type(fault).__name__
-        self._publish(Faulted(f"Recognising failed: {what}", "The sound is kept; it will be heard again."))
+        fault_told = Faulted(f"Recognising failed: {what}", "The sound is kept; it will be heard again.")
+        if fault_told not in self._told_faults:  # what fails once mostly fails again
+            self._told_faults.append(fault_told)
+            self._publish(fault_told)
 
 
 def _floats(journal: Journal, start: int, end: int) -> Samples:

@@ -147,9 +147,10 @@ def test_words_so_far_follow_the_speech_and_cover_its_end(rig: Rig) -> None:
 def test_feeding_waits_for_no_recogniser_and_falling_behind_is_told(rig: Rig) -> None:
     live = rig.live()
     rig.careful.go.clear()
-    for _ in range(12):
+    feed(live, talk(1, 2, 1))
+    assert rig.careful.began.acquire(timeout=30)
+    for _ in range(11):
         feed(live, talk(1, 2, 1))
-    assert rig.careful.began.acquire(timeout=10)
     behind = [e.seconds for e in rig.told if isinstance(e, Behind)]
     assert behind[0] == 10
     assert max(behind) >= 40
@@ -194,8 +195,9 @@ def test_no_event_comes_after_finish(rig: Rig) -> None:
     feed(live, talk(1, 2, 1, 2))
     live.finish(hear_rest=False)
     told = len(rig.told)
-    with pytest.raises(ValueError, match="over"):
-        live.feed(talk(1, 2))
+    received = rig.journal.received
+    assert not live.feed(talk(1, 2))
+    assert rig.journal.received == received
     live.pause()
     live.resume()
     live.finish()
@@ -204,15 +206,16 @@ def test_no_event_comes_after_finish(rig: Rig) -> None:
 
 def test_a_failing_recogniser_is_told_without_the_words_and_listening_goes_on(rig: Rig) -> None:
     def failing(sound: Samples) -> Transcript:
-        if len(rig.of(Faulted)) == 0:
+        if len(rig.careful.given) < 2:
+            rig.careful.given.append(sound)
             raise RuntimeError("Mrs Example has wax")
         return Transcript(text="heard")
 
     live = Live(rig.journal, rig.told.append, careful=failing, quick=None, judge=loud)
     rig.made.append(live)
-    feed(live, talk(1, 2, 1))
-    live.settle()
-    feed(live, talk(1, 2, 1))
+    for _ in range(3):
+        feed(live, talk(1, 2, 1))
+        live.settle()
     live.finish()
     (fault,) = [e for e in rig.told if isinstance(e, Faulted)]
     assert "RuntimeError" in fault.what

@@ -12,6 +12,7 @@ fresh reading has it. In full, for each field of each ear (ears are matched by t
 4. Where a field takes one value, one entered or confirmed by hand is the one.
 5. An ear goes if the reading has none like it and nothing in it was entered or confirmed; if something was,
    the ear stays with that alone, and its side is unstated if the words for it are gone.
+6. Where sides given by hand would make two ears of one side, the later one's is unstated, and must be given.
 """
 
 from __future__ import annotations
@@ -81,7 +82,7 @@ class _Merger:
                 if kept is None:
                     continue
                 if "chars" not in kept["side"] and not _by_hand(ear["side"]):
-                    kept["side"] = {"value": "unstated", "certainty": "stated", "origin": "entered"}
+                    kept["side"] = dict(_NO_SIDE)
                 merged = kept
             else:
                 theirs[match] = len(out)
@@ -95,6 +96,10 @@ class _Merger:
         for note in self.notes:
             if "ear" in note:
                 note["ear"] = renumbered.get(note["ear"], -1)
+        sides = [ear["side"]["value"] for ear in out]
+        for n, ear in enumerate(out):
+            if sides[n] in sides[:n]:
+                ear["side"] = dict(_NO_SIDE)
         return out, theirs
 
     def _ear_taken_out(self, ear: Data, sides: list[str]) -> bool:
@@ -179,6 +184,9 @@ class _Merger:
             self.used.add(n)
             return True
         return False
+
+
+_NO_SIDE = {"value": "unstated", "certainty": "stated", "origin": "entered"}
 
 
 def _paired(old: list[Data], new: list[Data], key: str | None) -> list[tuple[Data, Data | None]]:

@@ -47,22 +47,27 @@ def check(file: Path) -> OwnWords:
     except (OSError, UnicodeDecodeError) as fault:
         what = f"cannot be read ({getattr(fault, 'strerror', None) or 'not UTF-8 text'})"
         raise BadVocabulary(what, where=str(file), remedy="Give a UTF-8 text file.") from fault
+    return added(own, str(file))
+
+
+def added(own: Vocabulary, where: str) -> OwnWords:
+    """What a clinic's words add. Raises BadVocabulary for a phrase that means something else already."""
     meaning = _meanings({kind for kind, _ in own.entries})
-    added: dict[tuple[str, str], list[str]] = defaultdict(list)
+    new: dict[tuple[str, str], list[str]] = defaultdict(list)
     known = 0
     for kind, value, phrase in own.phrases():
         meant = {meaning.get((kind, form)) for form in forms(phrase)}
         if others := meant - {None, value}:
             raise BadVocabulary(
                 f"“{phrase}” means {min(map(str, others))} already",
-                where=f"{file}, {kind}, {value}",
+                where=f"{where}, {kind}, {value}",
                 remedy="A phrase can mean one value of a kind: take it out, or say it with more words.",
             )
         if None in meant:
-            added[kind, value].append(phrase)
+            new[kind, value].append(phrase)
         else:
             known += 1
-    return OwnWords(dict(added), known)
+    return OwnWords(dict(new), known)
 
 
 def _meanings(kinds: set[str]) -> dict[tuple[str, tuple[str, ...]], str]:

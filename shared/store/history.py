@@ -71,6 +71,18 @@ class History(People):
                 return Visit.model_validate(state["record"])
         raise BadInput("its history has no such entry", where=f"visit {visit_id}, entry {number}")
 
+    def corrected_alike(self, least: int = 2) -> list[rows.Alike]:
+        """Words whose value was changed to the same one, in at least so many visits, and never to another."""
+        return [
+            rows.Alike(**row)
+            for row in self._rows(
+                """SELECT heard, field, max(after) after, count(DISTINCT visit_id) times FROM edits
+                WHERE heard IS NOT NULL AND NOT undone AND after IS NOT NULL GROUP BY heard, field
+                HAVING count(DISTINCT after) = 1 AND times >= ? ORDER BY times DESC, heard""",
+                least,
+            )
+        ]
+
     def verify(self) -> rows.Verified:
         """Go through the whole chain, and replay every visit from its beginning to what stands now."""
         faults = list(chain.faults(self._db))

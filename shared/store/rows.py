@@ -192,6 +192,16 @@ class Edit:
 
 
 @dataclass(frozen=True)
+class Alike:
+    """Words heard whose value was changed to the same one in so many visits."""
+
+    heard: str
+    field: str
+    after: str | int
+    times: int
+
+
+@dataclass(frozen=True)
 class Change:
     """A new state of a visit and what was done to reach it.
 

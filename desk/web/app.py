@@ -23,6 +23,7 @@ from desk.web import answer, when
 from desk.web.bench import Bench
 from desk.web.dictations import Dictations
 from desk.web.guard import Guard
+from desk.web.mishaps import Mishaps
 from desk.web.pages import acts, history, listen, people, sound, visit, visits
 from shared.errors import BadInput, Conflict, EarsideError
 
@@ -65,7 +66,7 @@ def application(
             *people.ROUTES,
             Mount("/static", StaticFiles(directory=_HERE / "static"), name="static"),
         ],
-        middleware=[Middleware(Guard, key=key, cookie=cookie or key, hosts=hosts)],
+        middleware=[Middleware(Guard, key=key, cookie=cookie or key, hosts=hosts), Middleware(Mishaps)],
         exception_handlers={EarsideError: _problem, 404: _nothing_here},
         lifespan=_lifespan,
     )

@@ -53,6 +53,8 @@ def shown(visit: Visit, laid: Laid) -> list[Shown]:
 def _buttons(visit: Visit, notice: Notice, laid: Laid, item: Item | None) -> Iterator[Button]:
     if notice.kind == "side_unstated" and item:
         yield from _sides(visit, item)
+        if not {"right", "left"} - {ear.side.value for ear in visit.ears}:
+            yield Button("Take this ear out", "remove", {"path": item.path})
     elif notice.kind == "side_corrected" and len(visit.ears) == 2:
         yield Button("Swap the ears", "swap")
     elif notice.kind.endswith("_teen_or_ty") and item and (two := _TWO_NUMBERS.match(notice.message)):
@@ -60,8 +62,14 @@ def _buttons(visit: Visit, notice: Notice, laid: Laid, item: Item | None) -> Ite
     elif notice.kind.endswith("_contradiction"):
         for other in _rivals(notice, laid, item):
             yield Button(f"Take out “{other.words}”", "remove", {"path": other.path})
-    elif item and (notice.kind.startswith("uncertain_") or notice.must_decide):
+    elif item and item.path.endswith("].side"):
         yield Button(f"“{item.words}” is right", "accept", {"path": item.path})
+        yield from _sides(visit, item)
+        if len(visit.ears) == 2:
+            yield Button("Swap the ears", "swap")
+    elif item and (notice.kind.startswith("uncertain_") or notice.must_decide):
+        told = f"{item.label} {item.words}" if item.words.isdigit() else item.words
+        yield Button(f"“{told}” is right", "accept", {"path": item.path})
         yield Button("Take it out", "remove", {"path": item.path})
     if not notice.must_decide:
         yield Button("Seen", "decide", {"number": str(visit.notices.index(notice)), "decision": "seen"})

@@ -4,13 +4,18 @@
 let number = 0;
 
 document.addEventListener("toggle", (event) => {
-  if (event.target.open) for (const s of event.target.querySelectorAll("select[data-choose]")) upgrade(s);
+  if (event.target.open) ready(event.target);
 }, true);
 document.addEventListener("earside:page", already);
 already();
 
 function already() {
-  for (const s of document.querySelectorAll("details[open] select[data-choose]")) upgrade(s);
+  for (const opened of document.querySelectorAll("details[open]")) ready(opened);
+}
+
+// Make the lists under an element ready to be typed in; once is enough.
+export function ready(under) {
+  for (const select of under.querySelectorAll("select[data-choose]")) upgrade(select);
 }
 
 function upgrade(select) {

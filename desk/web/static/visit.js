@@ -1,4 +1,5 @@
 // The checking page by keyboard and by ear.
+import { ready } from "./choose.js";
 import { onKey, setting } from "./keys.js";
 
 const all = (what, under = document) => [...under.querySelectorAll(what)];
@@ -94,12 +95,11 @@ function press(button) {
 function open(details, field) {
   if (!details) return false;
   details.open = true;
-  // The list to choose from is made when it opens.
-  setTimeout(() => {
-    const box = one(field, details);
-    box?.focus();
-    box?.select?.();
-  });
+  // At once: the next key is already on its way, and must find the box.
+  ready(details);
+  const box = one(field, details);
+  box?.focus();
+  box?.select?.();
   return true;
 }
 

@@ -42,15 +42,19 @@ class Desk:
     ANN, BEN, CLEAN, NO_SIDE, HOSTILE = ANN, BEN, CLEAN, NO_SIDE, HOSTILE
 
     def __init__(self, folder: Path, reader: Reader, rereader: Rereader) -> None:
-        self.folder, self.reader = folder, reader
-        self.app: Starlette = application(folder, key=KEY, hosts=(HOST,))
-        self.app.state.bench._rereader = rereader
-        self.client = TestClient(self.app, base_url=f"http://{HOST}", follow_redirects=False)
+        self.folder, self.reader, self.rereader = folder, reader, rereader
+        self.client = TestClient(self.served(HOST), base_url=f"http://{HOST}", follow_redirects=False)
         self.client.headers["origin"] = f"http://{HOST}"
         self.client.get("/", params={"key": KEY})
         with Store(folder) as store:
             store.set_person(ANN, "clinician")
             store.set_person(BEN, "assistant")
+
+    def served(self, host: str) -> Starlette:
+        """The pages under an address."""
+        app = application(self.folder, key=KEY, hosts=(host,))
+        app.state.bench._rereader = self.rereader
+        return app
 
     def dictate(self, text: str, name: str = "morning.wav") -> int:
         """Keep the visits of a dictation, two words a second; the id of the first."""

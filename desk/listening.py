@@ -79,16 +79,22 @@ class Parts:
         from dictate.quick import Late  # noqa: PLC0415
         from dictate.recognise import whisper  # noqa: PLC0415
 
-        vocabulary = own_words.vocabulary(own, data=data)
+        own_words.vocabulary(own, data=data)  # said now, not in the middle of a dictation
         for name in (model, "tiny.en"):
             weights.find(name)
-
-        def reader() -> Reader:
-            from extract.reader import Reader  # noqa: PLC0415  (slow to import)
-
-            return Reader(vocabulary)
-
+        usual = own_words.usual_file(data)
+        file = own or (usual if usual.exists() else None)
+        reader = functools.partial(_reader, file, file.stat().st_mtime_ns if file else 0)
         return cls(hearer=lambda: whisper(model), quick=Late(), reader=reader)
+
+
+@functools.lru_cache(maxsize=2)
+def _reader(own: Path | None, changed: int) -> Reader:
+    """The reader with a file of the clinic's own words, made once for all dictations until the file changes."""
+    from extract.reader import Reader  # noqa: PLC0415  (slow to import)
+    from shared.vocabulary import load  # noqa: PLC0415
+
+    return Reader(own_words.vocabulary(own) if own else load())
 
 
 class Listening:

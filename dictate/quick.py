@@ -6,6 +6,7 @@ of the time; its guess is nearly as good, but it may go round in circles, which 
 
 from __future__ import annotations
 
+import functools
 import re
 from collections.abc import Callable
 
@@ -70,12 +71,13 @@ def straight(text: str) -> str:
 
 
 class Late:
-    """A Quick that loads its model when it is first needed."""
-
-    def __init__(self) -> None:
-        self._quick: Quick | None = None
+    """A Quick that loads its model when it is first needed, once for all of its kind."""
 
     def __call__(self, sound: npt.NDArray[np.float32]) -> str:
         """The words of the sound, as a guess."""
-        self._quick = self._quick or QuickWhisper()
-        return self._quick(sound)
+        return _loaded()(sound)
+
+
+@functools.cache
+def _loaded() -> QuickWhisper:
+    return QuickWhisper()

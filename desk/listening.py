@@ -114,12 +114,12 @@ class Listening:
         self._visits: tuple[int, ...] | None = None
         self._changed = threading.Condition()
         self._over = False
-        self._utterances: list[Utterance] = []
+        self._unread: list[Utterance] = []
         self._journal = journal(self._disk)
         self.id = self._journal.id
         self._heard_path = self._journal.path.with_suffix(".heard")
-        self._utterances += remembered(self._heard_path, self._journal.received / BYTES_A_SECOND)
-        self._unread = bool(self._utterances)
+        known = remembered(self._heard_path, self._journal.received / BYTES_A_SECOND)
+        self._unread += known
         self._thread = threading.Thread(target=self._read, name="reading", daemon=True)
         self._thread.start()
         self._live = Live(
@@ -129,7 +129,7 @@ class Listening:
             quick=parts.quick,
             judge=parts.judge,
             idle=Ahead(self._journal.read, self._hearer).step,
-            heard=round(self._utterances[-1].end * RATE) if self._utterances else 0,
+            heard=round(known[-1].end * RATE) if known else 0,
         )
 
     @classmethod
@@ -283,8 +283,7 @@ class Listening:
             with contextlib.suppress(OSError):  # a full disk: the sound itself is what matters
                 remember(self._heard_path, event)
             with self._changed:
-                self._utterances.append(event)
-                self._unread = True
+                self._unread.append(event)
                 self._changed.notify_all()
 
     def _read(self) -> None:
@@ -295,7 +294,7 @@ class Listening:
                 self._changed.wait_for(lambda: self._unread or self._over)
                 if self._over:
                     return
-                new = self._utterances[read.count :]
+                new = list(self._unread)
             try:
                 self.so_far = read.add(new, self._reader())
                 self.events.put(self.so_far)
@@ -304,5 +303,5 @@ class Listening:
                 what = fault.what if isinstance(fault, EarsideError) else type(fault).__name__
                 self.events.put(Faulted(f"Reading failed: {what}", "The sound is kept; go on."))
             with self._changed:
-                self._unread = read.count < len(self._utterances)
+                del self._unread[: len(new)]
                 self._changed.notify_all()

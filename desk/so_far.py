@@ -32,13 +32,13 @@ class RecordSoFar(Event):
 
     visits: tuple[Visit, ...]
     transcript: Transcript
+    passing = True
 
 
 class SoFar:
-    """Utterances in, the record so far out. count: utterances taken."""
+    """Utterances in, the record so far out."""
 
     def __init__(self) -> None:
-        self.count = 0
         self._text = ""
         self._words: list[Word] = []
         self._seconds = 0.0
@@ -64,7 +64,6 @@ class SoFar:
         return record
 
     def _append(self, utterance: Utterance) -> None:
-        self.count += 1
         self._seconds = utterance.end
         start = len(self._text) + bool(self._text)
         self._text += (" " if self._text else "") + utterance.text

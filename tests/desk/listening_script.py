@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -12,7 +13,6 @@ from dictate.read import RATE, Recording
 from dictate.recognise import HeardWord, Phrase, Settings
 from dictate.speech import Stretch
 from dictate.voice import FRAME
-from extract.reader import Reader
 
 WORDS = {
     1: "Right ear, hard brown wax.",
@@ -66,6 +66,6 @@ def guess(sound: npt.NDArray[np.float32]) -> str:
     return " ".join(WORDS[n].split()[0] for n in spoken)
 
 
-def scripted_parts(reader: Callable[[], Reader]) -> Parts:
-    """What a listening works with, all of it scripted but the reader."""
+def scripted_parts(reader: Callable[[], Any]) -> Parts:
+    """What a listening works with, scripted but for the reader given."""
     return Parts(hearer=Script, quick=guess, reader=reader, judge=loud)

@@ -24,10 +24,10 @@ from desk.web.bench import Bench
 from desk.web.dictations import Dictations
 from desk.web.guard import Guard
 from desk.web.mishaps import Mishaps
-from desk.web.pages import acts, history, listen, people, sound, visit, visits
+from desk.web.pages import acts, history, learning, listen, people, sound, visit, visits
 from shared.errors import BadInput, Conflict, EarsideError
 
-ROOMS = (("visits", "Visits"), ("listen", "Listen"), ("people", "People"))
+ROOMS = (("visits", "Visits"), ("listen", "Listen"), ("learning", "Words"), ("people", "People"))
 """The pages that every page leads to: the route's name, and what it is called."""
 
 _HERE = Path(__file__).parent
@@ -63,6 +63,7 @@ def application(
             *history.ROUTES,
             *acts.ROUTES,
             *listen.ROUTES,
+            *learning.ROUTES,
             *people.ROUTES,
             Mount("/static", StaticFiles(directory=_HERE / "static"), name="static"),
         ],

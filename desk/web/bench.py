@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from desk import own_words
 from shared.errors import EarsideError
 from shared.store import Store
+from shared.vocabulary import Vocabulary
 
 if TYPE_CHECKING:
     from desk.checkbook import Checkbook
@@ -52,6 +53,13 @@ class Bench:
             if self._rereader is None:
                 self._rereader = Rereader(Reader(own_words.vocabulary(None, data=self._folder)))
             return self._rereader
+
+    def with_words(self, vocabulary: Vocabulary) -> Rereader:
+        """The reading as it would be with another vocabulary."""
+        from desk.rereading import Rereader  # noqa: PLC0415
+        from extract.reader import Reader  # noqa: PLC0415
+
+        return Rereader(Reader(vocabulary))
 
     def _load(self) -> None:
         with contextlib.suppress(EarsideError):  # whoever needs it is told

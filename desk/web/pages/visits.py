@@ -10,7 +10,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from desk import fields, wording
+from desk import fields, learning, wording
 from desk.web import answer, when
 from shared.errors import BadInput
 from shared.store import Store
@@ -62,6 +62,7 @@ def _today(store: Store) -> dict[str, Any]:
         "signed": [row for row in signed if row.status in ("signed", "amended")],
         "failed": store.recordings("failed", limit=_TROUBLES),
         "unread": store.recordings("waiting", limit=_TROUBLES),
+        "to_learn": len(learning.suggestions(store)) if store.corrected_alike() else 0,
     }
 
 

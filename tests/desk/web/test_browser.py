@@ -324,6 +324,11 @@ def test_every_page_can_be_used_by_everybody(
     visit, signed = desk.dictate(desk.NO_SIDE, "a.wav"), desk.dictate(desk.CLEAN, "b.wav")
     desk.do(visit, "accept", path="ears[0].after.drum[0]")
     desk.do(signed, "sign")
+    for name in ("c.wav", "d.wav"):
+        other = desk.dictate(f"Patient {name[0]}1. Right ear. The wax is brown roofers mastic.", name)
+        start = len(f"Patient {name[0]}1. Right ear. The wax is brown ")
+        what = "ears[0].before.wax[0].consistency=clay_like"
+        desk.do(other, "add", what=what, words=f"{start}-{start + 14}")
     window = window_of(
         chromium, desk, address, color_scheme=scheme, viewport={"width": size[0], "height": size[1]}
     )
@@ -333,6 +338,8 @@ def test_every_page_can_be_used_by_everybody(
         ("/?words=drum", None),
         ("/recordings", None),
         ("/people", None),
+        ("/learning", None),
+        ("/learning?phrase=roofers+mastic&kind=consistency", None),
         ("/nothing", None),
         (f"/visits/{visit}", None),
         (f"/visits/{visit}", "?"),

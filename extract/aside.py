@@ -58,6 +58,11 @@ _QUESTIONED = frozenset({"symptom", "complication", "tolerance"})
 _SPLICED = 30
 """Words in a sentence beyond which its commas were heard for full stops: "if X, Y" then ends at the second."""
 _LISTING = word_set("aside", "listing")
+_BACKWARD = word_set("aside", "backward")
+_DETERMINERS = word_set("aside", "determiners")
+_OBJECT = 2
+"""Words between a cue that ends in "the" and the tool it is about: "cleaned the long hook", not "cleaned the canal
+with the hook"."""
 _SHORT_QUESTION = 11
 _HERE = word_set("aside", "here")
 _ASKS = word_set("aside", "asks")
@@ -67,7 +72,12 @@ _ASKS = word_set("aside", "asks")
 def aside(doc: Doc) -> Doc:
     """Give the reason to every mention that a cue sets aside."""
     words: Words = doc._.words
+    announced = -1
     for sentence, mentions in by_sentence(words, doc._.mentions):
+        if sentence == announced:
+            _set_all_aside(mentions, "teaching")
+        if words.text[words.bounds[sentence][1] - 1] == ":" and _only_announces(mentions):
+            announced = sentence + 1
         start, end = words.bounds[sentence]
         for cue in mentions:
             sort = cue.readings.get("aside")
@@ -96,6 +106,17 @@ def _what_to_come_back_for(words: Words, mentions: list[Mention], advice: Mentio
             m.aside = REASONS["hypothetical"]
 
 
+def _only_announces(mentions: list[Mention]) -> bool:
+    """Whether a sentence only says whom a general remark is for ("for the students:")."""
+    return all(m.readings.get("aside") == "teaching" or m.has("weak") for m in mentions)
+
+
+def _set_all_aside(mentions: list[Mention], sort: str) -> None:
+    for m in mentions:
+        if m.live and not _SPARED[sort] & m.readings.keys():
+            m.aside = REASONS[sort]
+
+
 def _set_aside(words: Words, mentions: list[Mention], cue: Mention, sort: str) -> None:
     low, high = _reach(words, mentions, cue, sort)
     if sort == "not_used" and _looks_back(words, cue):
@@ -111,6 +132,8 @@ def _set_aside(words: Words, mentions: list[Mention], cue: Mention, sort: str) -
             continue
         if sort == "not_used":
             if m.has(*_TOOLS) and not m.has("advice"):
+                if last is None and m.start > cue.end + _OBJECT and words.text[cue.end - 1] in _DETERMINERS:
+                    break
                 if last is not None and cue.end <= last.start and not _joined(words, last, m):
                     break
                 m.aside, last = REASONS[sort], m
@@ -223,9 +246,7 @@ def _joined(words: Words, a: Mention, b: Mention) -> bool:
 def _looks_back(words: Words, cue: Mention) -> bool:
     """Whether "not used" speaks of the tool named before it ("put it down again", "didn't need them")."""
     row = words.text
-    return row[cue.start] in ("too", "put", "turned", "stayed", "back", "laid") or row[
-        cue.end : cue.end + 1
-    ] in (
+    return row[cue.start] in _BACKWARD or row[cue.end : cue.end + 1] in (
         ["it"],
         ["them"],
         ["that"],

@@ -41,7 +41,7 @@ def side_the_story(
             and _carries_on(words, m, bool(sided))
         ):
             side, m.linked = side_of(before), [before]
-        if side == "other":
+        if side in ("other", "second"):
             side = OPPOSITE.get(previous or last, "")
         if not side and _both_in(words.text, m, cues):
             side, m.linked = side_of(cues[-1]), [cues[-1]]

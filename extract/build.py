@@ -232,8 +232,8 @@ class Builder:
         if occlusion and not (percent and before.occlusion_percent):
             before.occlusion = self.value(occlusion[-1], occlusion[-1].value)
         before.wax = self._wax(mine)
-        if any(m.kind == "same" and self._compares_ears(m) for m in mine) and not before.wax:
-            before.wax = self._copied_wax(mine, live, index)
+        if any(m.kind == "same" and self._compares_ears(m) for m in mine):
+            before.wax = _completed(before.wax, self._copied_wax(mine, live, index))
         before.depth = self._list(m for m in mine if m.kind == "depth")
         foreign = [m for m in mine if m.kind == "foreign_body" and m.polarity != "denied"]
         if foreign:
@@ -341,7 +341,7 @@ class Builder:
 
     def _complications(self, ear: Ear, mine: list[Mention]) -> None:
         said = [m for m in mine if m.kind == "complication"]
-        said += self._none_of_it(mine)
+        said += self._said_again(mine)
         denied = [m for m in said if m.polarity == "denied"]
         ear.complications = self._list(m for m in self._without_taken_back(said) if m.polarity != "denied")
         kept = {v.value for v in ear.complications}
@@ -351,15 +351,23 @@ class Builder:
             if m.value not in kept and m.value in _DENIABLE
         ]
 
-    def _none_of_it(self, mine: list[Mention]) -> list[Mention]:
-        """ "None on the left", after a complication of the other ear: that one denied here."""
+    def _said_again(self, mine: list[Mention]) -> list[Mention]:
+        """ "None on the left" or "a little from the second", after a complication of the other ear."""
+        sentence = self.words.sentence
+        cues = {m.start for m in self.mentions if m.has("ear_cue")}
         out = []
-        for none in (m for m in mine if m.kind == "ellipsis"):
+        for again in (m for m in mine if m.kind == "ellipsis"):
+            none = again.value == "none"
             before = [
-                m for m in self.mentions if m.kind == "complication" and m.live and m.start < none.start
+                m
+                for m in self.mentions
+                if m.kind == "complication" and m.live and m.start < again.start and m.visit == again.visit
             ]
-            if before and self.words.sentence[none.start] - self.words.sentence[before[-1].start] <= 2:
-                out.append(replace(none, kind="complication", value=before[-1].value, polarity="denied"))
+            if not before or sentence[again.start] - sentence[before[-1].start] > (2 if none else 0):
+                continue
+            if none or cues & {again.end - 1, again.end, again.end + 1}:
+                polarity = "denied" if none else "affirmed"
+                out.append(replace(again, kind="complication", value=before[-1].value, polarity=polarity))
         return out
 
     def _without_taken_back(self, said: list[Mention]) -> list[Mention]:
@@ -408,6 +416,15 @@ class Builder:
         for m in _first_of_each(kept, lambda m: "not_seen" if m.kind == "not_seen" else m.value):
             out.append(self.value(m, "not_seen" if m.kind == "not_seen" else m.value))
         return out
+
+
+def _completed(own: list[Wax], copied: list[Wax]) -> list[Wax]:
+    """An ear's own wax with what another's gives it: all of it, or the consistency or colour that was not said."""
+    if not own or len(own) != 1 or len(copied) != 1 or own[0].where.value != copied[0].where.value:
+        return own or copied
+    own[0].consistency = own[0].consistency or copied[0].consistency
+    own[0].colour = own[0].colour or copied[0].colour
+    return own
 
 
 def _is_fill(words: Words, m: Mention) -> bool:

@@ -14,6 +14,7 @@ from spacy.tokens import Doc
 
 from extract.mentions import Mention
 from extract.words import Words
+from shared.vocabulary import word_set
 
 REMOVERS = frozenset(
     {
@@ -46,6 +47,7 @@ _EXAM = frozenset(
     }
 )
 _BACKGROUND = frozenset({"symptom", "history", "consent"})
+_PERSONS = word_set("course", "persons")
 _NAMING = frozenset({"right", "left", "first"})
 
 
@@ -121,6 +123,7 @@ def _story(words: Words, mine: list[Mention]) -> set[int]:
         for m in mine
         if (m.has("history") and not m.has("canal", "drum"))
         or (_BACKGROUND & m.readings.keys() and not _EXAM & m.readings.keys())
+        or (m.has("symptom") and _tells_of_person(words, m))
     }
     seen = Counter(
         words.sentence[m.start]
@@ -138,6 +141,12 @@ def _story(words: Words, mine: list[Mention]) -> set[int]:
         if m.has("history", "consent") or (m.has("symptom") and not m.has("complication", "clearance"))
     }
     return story - (tools - told_only) - {sentence for sentence, times in seen.items() if times > 1}
+
+
+def _tells_of_person(words: Words, m: Mention) -> bool:
+    """Whether a person is what "blocked" is said of ("she's blocked on the right")."""
+    start, _ = words.bounds[words.sentence[m.start]]
+    return bool(_PERSONS & set(words.text[max(m.start - 4, start) : m.start]))
 
 
 def _without_early_tools(words: Words, described: list[Mention], story: set[int]) -> list[Mention]:

@@ -48,7 +48,21 @@ _BARE_NEXT = word_set("ears", "bare_next")
 _AFTER_BOTH = word_set("ears", "after_both")
 _TAKEN_OUT = word_set("ears", "taken_out")
 _TURNING = word_set("ears", "turning")
+_GOING = word_set("ears", "going")
 _AS_ON = word_set("ears", "as_on")
+_LIKE = word_set("ears", "like")
+_ALIKE = word_set("ears", "alike")
+_AFTER_COUNT = word_set("ears", "after_count")
+ONE_EACH = word_set("ears", "one_each")
+"""Of these an ear holds one: "both plugs" are of both ears, if two are spoken of."""
+_PAIR = word_set("ears", "pair")
+_COUNTED = 40
+"""Words before "both plugs" in which two of them may have been found in one ear."""
+_NOUNS = word_set("ears", "nouns")
+_BODY = word_set("ears", "body")
+_POSTURE = word_set("ears", "posture")
+_TURNED = word_set("ears", "turned")
+_ASKING = word_set("ears", "asking")
 _ORDERS = word_set("ears", "orders")
 _SEEN_AT_ONCE = frozenset({"percent", "occlusion", "consistency", "colour", "drum", "clearance", "depth"})
 _BEFORE_SIDE = frozenset({"percent", "occlusion", "drum", "clearance", "length"})
@@ -76,6 +90,7 @@ def with_bare_sides(words: Words, mentions: list[Mention]) -> list[Mention]:
     of_ear = [m for m in mentions if m.live and m.kind in OF_AN_EAR]
     seen = {m.start for m in of_ear if m.kind in _SEEN_AT_ONCE}
     last = {m.end for m in of_ear if m.kind in _BEFORE_SIDE}
+    last |= {m.end for m in of_ear if m.kind == "same" and row[m.end - 1] not in _LIKE}
     for number, (begin, end) in enumerate(words.bounds):
         start = begin
         while start < end - 2 and row[start] in _LEADS:
@@ -116,6 +131,20 @@ def prepositional(words: Words, cue: Mention) -> bool:
     return any(w in ("in", "on", "from", "at", "of", "with", "for", "to") for w in near)
 
 
+def turning(words: Words, cue: Mention) -> bool:
+    """Whether the talk turns to an ear ("over to the right"): nothing said before is of it."""
+    i = cue.start
+    start, _ = words.bounds[words.sentence[i]]
+    row = words.text
+    if row[i] in ("to", "in", "on", "into"):
+        return i > start and row[i - 1] in _GOING
+    return (
+        i - 1 > start
+        and row[i - 1] in ("to", "the", "into")
+        and bool(_GOING & set(row[max(i - 3, start) : i]))
+    )
+
+
 def names_ear_in_hand(words: Words, cue: Mention) -> bool:
     """Whether the cue names the ear in hand ("for the notes, that's the right ear I've just done")."""
     start, end = words.bounds[words.sentence[cue.start]]
@@ -130,23 +159,54 @@ def _is_cue(words: Words, m: Mention, mentions: list[Mention]) -> bool:
     row = words.text
     side, said = side_of(m), row[m.start : m.end]
     following = row[m.end] if m.end < len(row) else ""
-    if _ROOM & set(row[max(m.start - 3, 0) : m.end + 3]):
+    if _is_compared(row, m):
+        return False
+    if not _NOUNS & set(said) and _is_elsewhere(words, m):
         return False
     if side in OPPOSITE and said[-1] in OPPOSITE and following in _NOT_A_PLACE:
         return False
     if side == "right" and said[-1] == "right" and following in _NOT_RIGHT:
         return False
-    if any(
-        o.has("same") and o.start <= m.start <= o.end + 3 and _AS_ON.issuperset(row[o.end : m.start])
-        for o in mentions
-    ):
-        return False
     if side == "other" and not {"ear", "side"} & set(said):
         return _is_other_ear(words, m, mentions)
+    if side in ("first", "second") and not {"ear", "side", "one"} & set(said):
+        return not following or following in MARKS or following in _AFTER_COUNT
     if side == "both" and said == ["both"]:
         taken_out = m.end + 1 < len(row) and row[m.end + 1] in _TAKEN_OUT
-        return (following in _AFTER_BOTH or following in MARKS) and not taken_out
+        one_each = following in ONE_EACH and not _PAIR & set(row[max(m.start - _COUNTED, 0) : m.start])
+        return one_each or ((following in _AFTER_BOTH or following in MARKS) and not taken_out)
     return True
+
+
+def _is_compared(row: list[str], m: Mention) -> bool:
+    """Whether an ear is only what another is compared with ("the same as on the right", "drier than the left")."""
+    i = m.start
+    while i and row[i - 1] in _AS_ON:
+        i -= 1
+    if not i:
+        return False
+    return row[i - 1] in _LIKE or (row[i - 1] in ("to", "with") and i > 1 and row[i - 2] in _ALIKE)
+
+
+def _is_elsewhere(words: Words, m: Mention) -> bool:
+    """Whether a side with no "ear" to it is one of the room, of another part of the body, or that someone lies on
+    or is told to turn to."""
+    row = words.text
+    start, end = words.bounds[words.sentence[m.start]]
+    if _ROOM & set(row[max(m.start - 3, start) : min(m.end + 3, end)]):
+        return True
+    if m.end < end and row[m.end] in _BODY:
+        return True
+    opening = m.start
+    while opening > start and words.part[opening - 1] == words.part[m.start]:
+        opening -= 1
+    before = row[opening : m.start]
+    if _POSTURE & set(before[-4:]) or (
+        _TURNED & set(before[-6:]) and (_BODY | {"you", "your"}) & set(before)
+    ):
+        return True
+    asked = [w for w in before if w not in _ASKING]
+    return bool(asked) and asked[0] in _TURNED and not {"on", "over"} & set(asked)
 
 
 def _is_other_ear(words: Words, m: Mention, mentions: list[Mention]) -> bool:

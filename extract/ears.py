@@ -17,16 +17,18 @@ from extract.background_sides import side_the_story
 from extract.course import REMOVERS, Course
 from extract.ear_cues import (
     OF_AN_EAR,
+    ONE_EACH,
     OPPOSITE,
     cues_of,
     prepositional,
     side_of,
+    turning,
     turns_to,
     with_bare_sides,
 )
 from extract.ears_in_hand import EarsInHand
 from extract.mentions import Mention, by_sentence
-from extract.words import Words
+from extract.words import MARKS, Words
 from shared.vocabulary import word_set
 
 Doc.set_extension("ears", default=None, force=True)
@@ -56,20 +58,16 @@ def ears(doc: Doc) -> Doc:
         course = doc._.courses.get(visit, Course())
         looking = course.exam is not None and sentence >= course.exam
         _read_sentence(words, mentions, hands.setdefault(visit, EarsInHand()), looking)
-    for visit, hand in hands.items():
-        _join_tools_before_side([m for m in doc._.mentions if m.visit == visit], hand)
+    for hand in hands.values():
+        if hand.waiting:
+            _give(hand.waiting, (hand.begin(hand.waiting[0]),))
     doc._.ears = {visit: hand.ears for visit, hand in hands.items()}
     return doc
 
 
-def _join_tools_before_side(mentions: list[Mention], hand: EarsInHand) -> None:
-    """Give tools taken up before the first ear is named ("Okay, suction's on. Left ear.") to that ear."""
-    if len(hand.ears) < 2 or hand.ears[0].side != "unstated" or hand.ears[1].side not in OPPOSITE:
-        return
-    first = [m for m in mentions if 0 in m.ears]
-    if all(m.kind in _TAKEN_UP for m in first):
-        for m in first:
-            m.ears = (1,)
+def _give(mentions: list[Mention], ears: tuple[int, ...]) -> None:
+    for m in mentions:
+        m.ears = ears
 
 
 def _read_sentence(words: Words, mentions: list[Mention], hand: EarsInHand, looking: bool) -> None:
@@ -141,34 +139,51 @@ def _assign(words: Words, of_ear: list[Mention], cues: list[Mention], hand: Ears
     """Give the findings of one sentence their ears, and note which ear is in hand after it."""
     start_ears = hand.current
     targets = _targets(words, cues, hand)
-    if not targets:
+    if targets:
+        sided = [t for t in targets if side_of(t[0]) != "both" and len(t[1]) == 1]
+        for m in of_ear:
+            m.ears = _ears_of(words, m, targets, start_ears) if sided else targets[0][1]
+        _note_wax(of_ear, hand)
+        both = not start_ears or _describes_both(of_ear)
+        hand.current = sided[-1][1] if sided else targets[-1][1] if both else start_ears
+    elif cues or hand.current or not all(m.kind in _TAKEN_UP for m in of_ear):
         if not cues:
             _go_to_waxed_ear(of_ear, hand)
-            if not hand.current and of_ear:
-                hand.current = (hand.begin(of_ear[0]),)
-        for m in of_ear:
-            m.ears = hand.current
-        return
-    sided = [t for t in targets if side_of(t[0]) != "both"]
-    for m in of_ear:
-        m.ears = _ears_of(words, m, targets, start_ears) if sided else targets[0][1]
-    _note_wax(of_ear, hand)
-    if sided:
-        hand.current = sided[-1][1]
+        if not hand.current and of_ear:
+            hand.current = (hand.begin(of_ear[0]),)
+        _give(of_ear, hand.current)
     else:
-        both = not start_ears or _describes_both(of_ear)
-        hand.current = targets[-1][1] if both else start_ears
+        hand.waiting += of_ear
+        return
+    if hand.current and hand.waiting:
+        _give(hand.waiting, targets[0][1] if targets else hand.current)
+        hand.waiting = []
 
 
 def _targets(words: Words, cues: list[Mention], hand: EarsInHand) -> list[Target]:
-    """The ears each cue of a sentence points at, one after the other."""
-    targets = []
+    """The ears each cue of a sentence points at, one after the other; "on the right or the left" is of both."""
+    targets: list[Target] = []
     for cue in cues:
+        if words.text[cue.end : cue.end + 1] and words.text[cue.end] in ONE_EACH and len(hand.ears) != 2:
+            continue
         pointed = hand.pointed_at(words, cue)
+        if targets and _joined(words, targets[-1][0], cue):
+            earlier, ears = targets.pop()
+            targets.append((earlier, tuple(sorted({*ears, *pointed}))))
+            continue
         targets.append((cue, pointed))
         if len(pointed) == 1 or not hand.current:
             hand.current = pointed
     return targets
+
+
+def _joined(words: Words, a: Mention, b: Mention) -> bool:
+    """Whether two sides are named together ("on the right and on the left")."""
+    if {side_of(a), side_of(b)} != {"right", "left"}:
+        return False
+    between = [w for w in words.text[a.end : b.start] if w != "the"]
+    ends = b.end >= len(words.text) or words.text[b.end] in MARKS
+    return between in (["or"], ["nor"]) or (between == ["and"] and ends)
 
 
 def _note_wax(of_ear: list[Mention], hand: EarsInHand) -> None:
@@ -198,7 +213,13 @@ def _describes_both(of_ear: list[Mention]) -> bool:
 def _ears_of(words: Words, m: Mention, targets: list[Target], before: tuple[int, ...]) -> tuple[int, ...]:
     """The ears of one mention in a sentence with ear cues: the cue in its part, else the last one said, else one
     that comes after it ("a little bleeding on the right")."""
+    reaching = [t for t in targets if t[0].start < m.start or not turning(words, t[0])]
+    if before and not reaching:
+        return before
+    targets = reaching or targets
     same = [t for t in targets if words.part[t[0].start] == words.part[m.start]]
+    if m.kind == "same" and same:
+        return min(same, key=lambda t: abs(t[0].start - m.end))[1]
     trailing = [t for t in same if t[0].start == m.end and t[0].end - t[0].start == 1]
     if trailing:
         return trailing[0][1]

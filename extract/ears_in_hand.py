@@ -27,6 +27,7 @@ class EarsInHand:
 
     ears: as first spoken of. current: numbers of the ears now spoken of. hinted: sides that only the patient's
     story named. last_side: the last "right" or "left". clean, waxed: numbers of ears said to hold no wax, some.
+    waiting: tools taken up before any ear was spoken of, to be given to the first that is.
     """
 
     ears: list[EarEntry] = field(default_factory=list)
@@ -35,6 +36,7 @@ class EarsInHand:
     last_side: Mention | None = None
     clean: set[int] = field(default_factory=set)
     waxed: set[int] = field(default_factory=set)
+    waiting: list[Mention] = field(default_factory=list)
 
     def named(self, side: str, by: Mention) -> int:
         """The ear of a side, made if there is none yet."""
@@ -63,7 +65,9 @@ class EarsInHand:
             return self._side(words, side, cue)
         if side == "both":
             return self._both(cue)
-        if side == "other":
+        if side in ("first", "second") and len(self.ears) > 1:
+            return (("first", "second").index(side),)
+        if side in ("other", "second"):
             return self._other(cue)
         if self.current:
             return self.current

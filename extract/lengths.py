@@ -65,7 +65,7 @@ def removed_pieces(words: Words, live: list[Mention]) -> tuple[list[Piece], Piec
             earlier = pieces[-1]
         if earlier is not None:
             pieces.remove(earlier)
-        pieces += [Piece(m, m.measure.whole, m.ears)] * _times(words, m)
+        pieces += [Piece(m, m.measure.whole, m.ears)] * max(1, _times(words, m) // max(1, len(m.ears)))
         previous = m
     return pieces, total
 

@@ -59,7 +59,7 @@ def _nouns(at: Setting) -> set[str]:
 
 def _wax_in(m: Mention, at: Setting) -> bool:
     """Whether the sentence speaks of wax, by its name or by what else it says of it."""
-    described = ("consistency", "colour", "percent", "layer", "occlusion")
+    described = ("consistency", "colour", "percent", "layer", "occlusion", "same")
     return "wax" in _nouns(at) or any(o is not m and o.has(*described) for o in at.mentions)
 
 

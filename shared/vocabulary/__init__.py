@@ -61,7 +61,7 @@ CLOSED: dict[str, tuple[str, ...]] = {
 
 CUES: dict[str, tuple[str, ...]] = {
     "head": ("wax", "drum", "canal", "skin", "ear", "cavity", "hearing"),
-    "ear_cue": ("right", "left", "both", "other", "this", "that", "first"),
+    "ear_cue": ("right", "left", "both", "other", "this", "that", "first", "second"),
     "not_seen": ("cue",),
     "removal": ("event",),
     "referral_cue": ("refer",),
@@ -81,7 +81,7 @@ CUES: dict[str, tuple[str, ...]] = {
     "not_length": ("cue",),
     "noise": ("word",),
     "final": ("look",),
-    "ellipsis": ("none",),
+    "ellipsis": ("none", "some"),
     "patient_says": ("cue",),
 }
 """Kinds that steer the reading rather than being recorded."""

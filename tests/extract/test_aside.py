@@ -30,10 +30,8 @@ PLAIN = {
         "As a rule the drum looks pearly and healthy.",
         "You often see fungal debris in these, remember.",
         "Some people bleed a little, that is normal.",
-        pytest.param(
-            "For the students: crocodile forceps are for what is loose.",
-            marks=pytest.mark.xfail(reason="a remark to students counts as an instrument used", strict=True),
-        ),
+        "For the students: crocodile forceps are for what is loose.",
+        "One for those learning: the hook is for what sticks.",
         # supposing
         "If it were sticky I would irrigate.",
         "If there were a perforation I'd stop.",
@@ -54,12 +52,17 @@ PLAIN = {
         "No need for the Jobson Horne today.",
         "I thought about the irrigator, but no.",
         "The crocodile forceps stayed in the drawer.",
-        pytest.param(
-            "I could take the hook, but I'd rather not.",
-            marks=pytest.mark.xfail(
-                reason="an instrument weighed and refused later in the sentence counts", strict=True
-            ),
-        ),
+        "I could take the hook, but I'd rather not.",
+        "I might have tried the curette.",
+        "The nurse offered me the forceps.",
+        "She hands me the curette.",
+        "I've cleaned the hook.",
+        "Dropped the forceps on the floor.",
+        "The curette is broken.",
+        "The forceps have been sterilised.",
+        "The hook is in the right-hand drawer.",
+        "Where's the Jobson Horne?",
+        "I usually take a curette.",
         # questions
         "Any dizziness?",
         "Does that hurt?",
@@ -90,6 +93,13 @@ def test_set_aside(sides: Callable[[str], dict[str, Any]], said: str) -> None:
         ("It is dark brown, like his brother's.", "colour", ["dark_brown"]),
         ("Not the forceps, the wax hook.", "instruments", ["wax_hook", "suction_tube"]),
         ("It's sticky, you see.", "consistency", ["hard", "sticky"]),
+        ("Cleaned the canal with the curette.", "instruments", ["curette", "suction_tube"]),
+        ("The hook is in the canal.", "instruments", ["wax_hook", "suction_tube"]),
+        (
+            "She hands me the curette, and with the curette I go in.",
+            "instruments",
+            ["curette", "suction_tube"],
+        ),
     ],
 )
 def test_near_misses_that_count(

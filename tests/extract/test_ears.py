@@ -36,6 +36,20 @@ def kinds(ear: dict[str, Any]) -> str:
         ("Hard wax. There's some left.", {"unstated": "hard"}),
         ("Hard wax. The door on the left, please.", {"unstated": "hard"}),
         ("Hard wax, right at the back.", {"unstated": "hard"}),
+        ("That's the right thing to do. Hard wax.", {"unstated": "hard"}),
+        ("He's left. Hard wax.", {"unstated": "hard"}),
+        ("Hard wax, and the sucker's on the right tray.", {"unstated": "hard"}),
+        ("Hard wax. The spare tubes are in the right-hand drawer.", {"unstated": "hard"}),
+        ("Turn right a little for me. Hard wax.", {"unstated": "hard"}),
+        ("Turn your head to the left. Hard wax.", {"unstated": "hard"}),
+        ("Could you lean to the right a bit. Hard wax.", {"unstated": "hard"}),
+        ("He lies on his left side. Hard wax.", {"unstated": "hard"}),
+        ("Her right hand is up again. Hard wax.", {"unstated": "hard"}),
+        ("Left ear, hard wax. Right, left a bit of it behind.", {"left": "hard"}),
+        ("Left ear, hard wax, sorry for the wait. Right ear, soft wax.", {"left": "hard", "right": "soft"}),
+        ("Left ear, hard wax. She can wait. Right ear, soft wax.", {"left": "hard", "right": "soft"}),
+        ("He collapsed into the chair. Right ear, hard wax.", {"right": "hard"}),
+        ("Watch the door. Left one, hard wax.", {"left": "hard"}),
         # two ears
         ("Right ear, hard wax. Left ear, soft wax.", {"right": "hard", "left": "soft"}),
         ("Right ear, hard wax. The other ear, soft wax.", {"right": "hard", "left": "soft"}),
@@ -46,10 +60,22 @@ def kinds(ear: dict[str, Any]) -> str:
         ("Both ears, hard wax.", {"right": "hard", "left": "hard"}),
         ("Bilateral hard wax.", {"right": "hard", "left": "hard"}),
         ("Hard wax in either ear.", {"right": "hard", "left": "hard"}),
-        pytest.param(
-            "Right ear, hard wax. Same on the left.",
-            {"right": "hard", "left": "hard"},
-            marks=pytest.mark.xfail(reason="same on the left opens no ear", strict=True),
+        ("Right ear, hard wax. Same on the left.", {"right": "hard", "left": "hard"}),
+        ("Right ear, hard wax. Ditto left.", {"right": "hard", "left": "hard"}),
+        ("Left ear, sticky wax. Likewise the right.", {"left": "sticky", "right": "sticky"}),
+        ("Left ear, sticky wax. Identical on the right.", {"left": "sticky", "right": "sticky"}),
+        (
+            "Right ear, hard brown wax. The other side, same again.",
+            {"right": "hard brown", "left": "hard brown"},
+        ),
+        ("Right ear, hard wax. Zoellner, all out. Other one, soft.", {"right": "hard", "left": "soft"}),
+        (
+            "Left ear, hard wax. Right ear. Same like the left, but brown.",
+            {"left": "hard", "right": "hard brown"},
+        ),
+        (
+            "Left ear, hard wax. Right ear, drier than the left, and soft.",
+            {"left": "hard", "right": "dry soft"},
         ),
         ("Right ear, hard brown wax. Left ear, same again.", {"right": "hard brown", "left": "hard brown"}),
         (
@@ -87,6 +113,14 @@ def test_ears(sides: Callable[[str], dict[str, Any]], said: str, ears: dict[str,
         ("Right ear, sucker. Drum dull. Left ear, wax hook. Drum intact.", ["dull"], ["intact"]),
         ("Right ear, sucker. Left ear, wax hook. Drums intact on both sides.", ["intact"], ["intact"]),
         ("Right ear, sucker. Left ear, wax hook. The drum on the right was dull.", ["dull"], []),
+        ("Right ear, sucker. Left ear, wax hook. Going back to the right, that drum was dull.", ["dull"], []),
+        ("Left ear, sucker, drum dull and intact over to the right ear, wax hook.", [], ["dull", "intact"]),
+        (
+            "Right ear, sucker. Left ear, wax hook. Drum intact on the right and on the left.",
+            ["intact"],
+            ["intact"],
+        ),
+        ("Right ear, sucker. Left ear, wax hook. In the first the drum is dull.", ["dull"], []),
     ],
 )
 def test_drums_of_two_ears(
@@ -111,18 +145,11 @@ def test_drums_of_two_ears(
         ("She is dizzy.", [("dizziness", None)]),
         ("It itches.", [("itch", None)]),
         ("The left ear is blocked. She is dizzy too.", [("blocked", "left"), ("dizziness", None)]),
-        pytest.param(
-            "She sleeps on her right side and feels blocked.",
-            [("blocked", None)],
-            marks=pytest.mark.xfail(reason="the side slept on becomes the side of the symptom", strict=True),
-        ),
-        pytest.param(
-            "She's blocked on the right.",
-            [("blocked", "right")],
-            marks=pytest.mark.xfail(
-                reason="blocked on the right, said of the patient, is missed", strict=True
-            ),
-        ),
+        ("She sleeps on her right side and feels blocked.", [("blocked", None)]),
+        ("She's blocked on the right.", [("blocked", "right")]),
+        ("He's been blocked on the left for weeks.", [("blocked", "left")]),
+        ("She can't lie on the left, it hurts.", [("pain", None)]),
+        ("He turns his head to the right, he's dizzy.", [("dizziness", None)]),
     ],
 )
 def test_sides_of_symptoms(
@@ -134,3 +161,34 @@ def test_sides_of_symptoms(
 
 def test_order_is_that_in_which_they_were_first_spoken_of(sides: Callable[[str], dict[str, Any]]) -> None:
     assert list(sides("Left ear, no wax. Right ear, hard wax. Left drum dull.")) == ["left", "right"]
+
+
+def test_tools_taken_up_before_an_ear_is_named_are_of_the_first_named(
+    sides: Callable[[str], dict[str, Any]],
+) -> None:
+    ears = sides("She's blocked on the right. Microscope. Left ear, hard wax. Right ear, soft wax.")
+    assert list(ears) == ["left", "right"]
+    assert [tool["name"] for tool in ears["left"]["procedure"]["instruments"]] == ["microscope"]
+    assert "procedure" not in ears["right"]
+
+
+@pytest.mark.parametrize(
+    ("said", "first", "second"),
+    [
+        ("No bleeding from the first ear, a little from the second.", [], ["bleeding"]),
+        ("A little bleeding in the first one, not in the second.", ["bleeding"], []),
+        ("There was bleeding in the second ear.", [], ["bleeding"]),
+    ],
+)
+def test_ears_counted(
+    sides: Callable[[str], dict[str, Any]], said: str, first: list[str], second: list[str]
+) -> None:
+    ears = sides(f"First ear, hard wax. Zoellner, all out. Second ear, soft wax. Curette, all out. {said}")
+    assert [ears[name].get("complications", []) for name in ("unstated", "unstated2")] == [first, second]
+
+
+def test_one_plug_of_each_ear(sides: Callable[[str], dict[str, Any]]) -> None:
+    ears = sides("Right ear, hard wax. Left ear, hard wax. Crocodiles. Both plugs were fifteen mil each.")
+    assert [ear["removed_mm"] for ear in ears.values()] == [[15], [15]]
+    (only,) = sides("Left ear, two plugs. Crocodiles. Both plugs were fifteen mil each.").values()
+    assert only["removed_mm"] == [15, 15]

@@ -134,15 +134,7 @@ def test_a_length_left_open_is_possible_and_noticed(
             [12],
             None,
         ),
-        pytest.param(
-            "Right ear, sucker. Left ear, sucker. Both plugs were fifteen mil each.",
-            [15],
-            [15],
-            None,
-            marks=pytest.mark.xfail(
-                reason="a length said of both plugs each reaches neither ear", strict=True
-            ),
-        ),
+        ("Right ear, sucker. Left ear, sucker. Both plugs were fifteen mil each.", [15], [15], None),
         ("Right ear, 18 mil out. Left ear, sucker. Six mil more came from the right.", [18, 6], None, None),
         ("Right ear, 18 mil out. Left ear, no wax.", [18], None, None),
     ],

@@ -76,13 +76,13 @@ def aside(doc: Doc) -> Doc:
     for sentence, mentions in by_sentence(words, doc._.mentions):
         if sentence == announced:
             _set_all_aside(mentions, "teaching")
-        if words.text[words.bounds[sentence][1] - 1] == ":" and _only_announces(mentions):
-            announced = sentence + 1
         start, end = words.bounds[sentence]
         for cue in mentions:
             sort = cue.readings.get("aside")
             if sort and _counts(words, cue, sort, mentions):
                 _set_aside(words, mentions, cue, sort)
+        if words.text[end - 1] == ":" and _only_announces(mentions):
+            announced = sentence + 1
         for m in mentions:
             if m.live and "advice" in m.readings:
                 _what_to_come_back_for(words, mentions, m)
@@ -108,7 +108,8 @@ def _what_to_come_back_for(words: Words, mentions: list[Mention], advice: Mentio
 
 def _only_announces(mentions: list[Mention]) -> bool:
     """Whether a sentence only says whom a general remark is for ("for the students:")."""
-    return all(m.readings.get("aside") == "teaching" or m.has("weak") for m in mentions)
+    left = [m for m in mentions if m.live]
+    return bool(left) and all(m.readings.get("aside") == "teaching" for m in left)
 
 
 def _set_all_aside(mentions: list[Mention], sort: str) -> None:

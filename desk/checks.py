@@ -32,7 +32,8 @@ def checks(visit: Visit) -> list[Check]:
     """What to look at, the weightiest first."""
     notices = sorted(visit.notices, key=lambda notice: -notice.weight)
     ours = [*_unsaid(visit), *_doubtful(visit), *_unclear(visit)]
-    return [*map(_noticed, notices), *(c for c in ours if not any(_tells(n, c) for n in notices))]
+    undecided = [notice for notice in notices if notice.decision is None]
+    return [*map(_noticed, undecided), *(c for c in ours if not any(_tells(n, c) for n in notices))]
 
 
 def _tells(notice: Notice, check: Check) -> bool:
@@ -59,14 +60,14 @@ def _unsaid(visit: Visit) -> Iterator[Check]:
 
 def _doubtful(visit: Visit) -> Iterator[Check]:
     for place, line in _placed(visit):
-        if any(value.certainty == "possible" for value in line.values):
+        if any(value.certainty == "possible" and not value.by_hand for value in line.values):
             yield Check(f"Said with doubt: {place}, {line.label.lower()}: {line.text}.", line.values)
 
 
 def _unclear(visit: Visit) -> Iterator[Check]:
     seen = set()
     for place, line in _placed(visit):
-        words = tuple(v.chars for v in line.values if v.confidence < UNCLEAR and v.origin != "entered")
+        words = tuple(v.chars for v in line.values if v.confidence < UNCLEAR and not v.by_hand)
         if words and words not in seen:  # an inferred value shares its words with the one it came from
             seen.add(words)
             yield Check(f"Not heard clearly: {place}, {line.label.lower()}: {line.text}.", line.values)

@@ -6,11 +6,12 @@ Slow imports come after parsing, so that help is quick.
 
 from __future__ import annotations
 
+from datetime import datetime
 from pathlib import Path
 
 import click
 
-from desk import options
+from desk import cli_checking, options
 from desk.shell import Desk, leave_at_once
 
 
@@ -59,6 +60,11 @@ def transcribe(*, sources: tuple[str, ...], model: str, save: Path | None, as_js
 @options.vocabulary
 @options.data
 @click.option(
+    "--no-copy",
+    is_flag=True,
+    help="Leave recordings where they are; otherwise a copy is kept, so that the words can be played.",
+)
+@click.option(
     "--replace", is_flag=True, help="Replace this recording's visits even if someone has worked on them."
 )
 @options.form
@@ -68,6 +74,7 @@ def extract(
     model: str,
     vocabulary: Path | None,
     data: Path | None,
+    no_copy: bool,
     replace: bool,
     form: str | None,
 ) -> None:
@@ -88,7 +95,7 @@ def extract(
     if form:
         work.extract_only(sources, model=model, own=vocabulary, data=data, form=form)
     else:
-        work.extract(sources, model=model, own=vocabulary, data=data, replace=replace)
+        work.extract(sources, model=model, own=vocabulary, data=data, replace=replace, copy=not no_copy)
 
 
 @cli.command()
@@ -139,9 +146,10 @@ def listen(
 
 @cli.command()
 @click.argument("visit", type=int, required=False)
+@click.option("--paths", is_flag=True, help="Print each value with the path by which it is named.")
 @options.data
 @options.form
-def show(*, visit: int | None, data: Path | None, form: str | None) -> None:
+def show(*, visit: int | None, paths: bool, data: Path | None, form: str | None) -> None:
     """Show a visit: this number, or the latest.
 
     \b
@@ -151,22 +159,52 @@ def show(*, visit: int | None, data: Path | None, form: str | None) -> None:
     """
     from desk import work
 
-    work.show(visit, data=data, form=form)
+    work.show(visit, data=data, form="paths" if paths else form)
 
 
 @cli.command(name="list")
+@click.option("--waiting", is_flag=True, help="Only those that wait to be checked and signed.")
+@click.option("--patient", metavar="REF", help="Only those whose patient reference begins so.")
+@click.option(
+    "--since",
+    type=click.DateTime(["%Y-%m-%d"]),
+    metavar="DATE",
+    help="Only those from this day on (2026-03-14).",
+)
+@click.option(
+    "--finding", metavar="FIELD=VALUE", help="Only those with this finding, e.g. after.drum=perforated."
+)
+@click.option("--limit", type=click.IntRange(1, 100_000), default=200, show_default=True, help="How many.")
 @options.data
 @options.as_json
-def list_(*, data: Path | None, as_json: bool) -> None:
+def list_(
+    *,
+    waiting: bool,
+    patient: str | None,
+    since: datetime | None,
+    finding: str | None,
+    limit: int,
+    data: Path | None,
+    as_json: bool,
+) -> None:
     """List the visits kept, the latest first.
 
     \b
     Example:
       earside list
+      earside list --waiting --since 2026-03-14
     """
     from desk import work
 
-    work.list_visits(data=data, as_json=as_json)
+    work.list_visits(
+        waiting=waiting,
+        patient=patient,
+        since=since,
+        finding=finding,
+        limit=limit,
+        data=data,
+        as_json=as_json,
+    )
 
 
 @cli.command()
@@ -326,6 +364,10 @@ def completion(*, kind: str) -> None:
     script = get_completion_class(kind)
     assert script
     click.echo(script(cli, {}, "earside", "_EARSIDE_COMPLETE").source())
+
+
+for command in cli_checking.COMMANDS:
+    cli.add_command(command)
 
 
 def main() -> None:

@@ -15,7 +15,7 @@ from rich.table import Table
 
 from desk import wording
 from desk.lines import clean
-from shared.store import Hit, StoredVisit, VisitRow
+from shared.store import Entry, Hit, Signature, StoredVisit, VisitRow
 
 
 def console(*, width: int) -> Console:
@@ -52,6 +52,26 @@ def visits(found: Sequence[VisitRow]) -> Table:
         cells = (str(row.id), _day(row.added), source, *patient, ears, to_check, row.status)
         table.add_row(*map(clean, cells))
     return table
+
+
+def entries(found: Sequence[Entry]) -> Table:
+    """A table of a visit's history; what was taken back later says so."""
+    table = _table("No.", "When (UTC)", "Who", "What")
+    for entry in found:
+        what = (
+            entry.what
+            + (f" Reason: {entry.why}" if entry.why else "")
+            + (" (taken back)" if entry.undone else "")
+        )
+        table.add_row(*map(clean, (str(entry.number), _day(entry.at), entry.who, what)))
+    return table
+
+
+def signed(signature: Signature) -> str:
+    """One line that says who signed when, and why if it took a reason."""
+    amended = f", amended: {signature.amendment}" if signature.amendment else ""
+    reason = f", with things undecided: {signature.reason}" if signature.reason else ""
+    return f"signed by {signature.who}, {signature.role}, {_day(signature.at)} UTC{amended}{reason}"
 
 
 def hits(found: Sequence[Hit]) -> Table:

@@ -16,9 +16,10 @@ from desk.lines import clean, sections
 from shared.record import Notice, Value, Visit
 
 
-def visit_sheet(visit: Visit, *, title: str, status: str) -> RenderableType:
-    """The whole sheet. title: which visit this is. status: draft, signed or replaced."""
-    parts: list[RenderableType] = [Text(clean(title), "bold"), Text(wording.STATES[status]), Text()]
+def visit_sheet(visit: Visit, *, title: str, status: str, signed: Iterable[str] = ()) -> RenderableType:
+    """The whole sheet. title: which visit this is. status: as the store has it. signed: its signatures."""
+    state = [wording.STATES[status], *(clean(line) for line in signed)]
+    parts: list[RenderableType] = [Text(clean(title), "bold"), *map(Text, state), Text()]
     if found := checks(visit):
         parts += [Text("Check first", "bold"), Text(wording.DEFER, "dim"), _checks(found), Text()]
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False, expand=False, show_edge=False)

@@ -6,16 +6,18 @@ import json
 import os
 import tempfile
 from collections.abc import Callable, Sequence
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from desk import heard_amiss, listing, own_words, saving, shell, sources
+from desk.lines import clean
 from desk.progress import bar
 from desk.sheet import visit_sheet
 from desk.shell import say
-from shared.errors import EarsideError, StoreError
+from shared.errors import BadRecording, EarsideError, StoreError
 from shared.record import PlainVisit, Visit
 from shared.store import Recording, Store, data_folder
 from shared.vocabulary import Vocabulary
@@ -55,14 +57,20 @@ def extract_only(paths: Sequence[str], *, model: str, own: Path | None, data: Pa
     _each(paths, one)
 
 
-def extract(paths: Sequence[str], *, model: str, own: Path | None, data: Path | None, replace: bool) -> None:
-    """Keep the visits of each source, and show them."""
+def extract(
+    paths: Sequence[str], *, model: str, own: Path | None, data: Path | None, replace: bool, copy: bool
+) -> None:
+    """Keep the visits of each source, and show them; copy: keep the recordings too."""
     reader = _reader(own_words.vocabulary(own, data=data))
     with Store(data or data_folder()) as store:
 
         def one(path: str) -> None:
-            reading = _read(path, model)
-            for visit_id in _keep(store, reading, _visits(reader, reading), replace=replace):
+            try:
+                reading = _read(path, model)
+            except BadRecording as fault:
+                _note_failure(store, path, fault)
+                raise
+            for visit_id in _keep(store, reading, _visits(reader, reading), replace=replace, copy=copy):
                 _show(store, visit_id)
                 say(f"\nNext: check it against the words. See it again with: earside show {visit_id}\n")
 
@@ -78,19 +86,43 @@ def show(visit_id: int | None, *, data: Path | None, form: str | None) -> None:
                 say(_NOTHING_KEPT)
                 return
             visit_id = latest
-        if form:
+        if form == "paths":
+            for place, value in store.visit(visit_id).visit.values():
+                click.echo(f"{place} = {clean(str(value.value))}{'?' * (value.certainty == 'possible')}")
+        elif form:
             click.echo(json.dumps(_as_data(store.visit(visit_id).visit, form)))
         else:
             _show(store, visit_id)
             say("\nNext: check it against the words. All visits: earside list")
 
 
-def list_visits(*, data: Path | None, as_json: bool) -> None:
-    """List the visits that stand."""
+def list_visits(
+    *,
+    waiting: bool,
+    patient: str | None,
+    since: datetime | None,
+    finding: str | None,
+    limit: int,
+    data: Path | None,
+    as_json: bool,
+) -> None:
+    """List the visits that stand and are asked for. since: the beginning of a day here."""
+    field, _, value = (finding or "").partition("=")
     with Store(data or data_folder()) as store:
-        found = store.visits(limit=500).rows
+        page = store.visits(
+            "waiting" if waiting else "standing",
+            patient=patient,
+            since=since.astimezone() if since else None,
+            field=field or None,
+            value=(int(value) if value.isdigit() else value) or None,
+            limit=limit,
+        )
+        asked = waiting or patient or since or finding
+    found = page.rows
     if not found:
-        say(_NOTHING_KEPT)
+        say("No such visit." if asked else _NOTHING_KEPT)
+    if page.next:
+        say(f"The latest {limit}. For more: --limit {limit * 10}")
     listing.show(listing.visits(found), found, as_json=as_json)
 
 
@@ -176,12 +208,26 @@ def _visits(reader: Reader, reading: sources.Reading) -> list[Visit]:
     return visits
 
 
+def _note_failure(store: Store, path: str, fault: BadRecording) -> None:
+    """Note that a recording could not be read, so that it is not forgotten."""
+    try:
+        recording = Recording.of(Path(path), "sound")
+    except OSError:
+        recording = Recording("", os.path.basename(path), 0, "sound", Path(path).absolute())
+    store.fail(recording, fault.what)
+
+
 def _keep(
-    store: Store, reading: sources.Reading, visits: list[Visit], *, replace: bool = False
+    store: Store,
+    reading: sources.Reading,
+    visits: list[Visit],
+    *,
+    replace: bool = False,
+    copy: bool = False,
 ) -> tuple[int, ...]:
     """Keep the visits; return the ids of those that now stand."""
     recording = Recording.of(reading.path, reading.kind)
-    kept = store.keep(recording, reading.transcript, visits, replace=replace)
+    kept = store.keep(recording, reading.transcript, visits, replace=replace, keep_sound=copy)
     if kept.outcome == "left":
         say(f"{reading.path}: someone has worked on its visits, so they stay. To read it afresh: --replace")
     return kept.visits
@@ -189,7 +235,8 @@ def _keep(
 
 def _show(store: Store, visit_id: int) -> None:
     stored = store.visit(visit_id)
-    sheet = visit_sheet(stored.visit, title=listing.title(stored), status=stored.status)
+    signed = [listing.signed(signature) for signature in store.signatures(visit_id)]
+    sheet = visit_sheet(stored.visit, title=listing.title(stored), status=stored.status, signed=signed)
     listing.console(width=100).print(sheet)
 
 

@@ -1,0 +1,166 @@
+"""The commands for checking what is kept: put right, sign, amend, look back. `desk.checked` does the work."""
+# ruff: noqa: PLC0415
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from desk import options
+
+by = click.option(
+    "--by",
+    metavar="NAME",
+    required=True,
+    envvar="EARSIDE_BY",
+    help="Who does it; see `earside people`. EARSIDE_BY does the same.",
+)
+visit = click.argument("visit", type=int)
+
+
+@click.command()
+@visit
+@click.argument("path", required=False, default="")
+@click.argument("value", required=False)
+@click.option("--add", "act", flag_value="add", help="Add VALUE where PATH says.")
+@click.option("--remove", "act", flag_value="remove", help="Take out what PATH names.")
+@click.option(
+    "--accept", "act", flag_value="accept", help="Confirm what PATH names; without PATH, the whole record."
+)
+@click.option("--undo", "act", flag_value="undo", help="Take back the last change.")
+@click.option("--redo", "act", flag_value="redo", help="Do again what was taken back.")
+@by
+@options.data
+def correct(*, visit: int, path: str, value: str | None, act: str | None, by: str, data: Path | None) -> None:
+    """Put a value of a visit right.
+
+    PATH names the value; `earside show --paths` shows them. VALUE is written as it is shown, with ? behind
+    it if it is doubtful; lengths in any unit ("1.8 cm", "3/4 in").
+
+    \b
+    Example:
+      earside correct 12 'ears[0].after.drum[0]' dull --by "Ama Boateng"
+      earside correct 12 'ears[0].before.skin' flaking --add --by "Ama Boateng"
+    """
+    from desk import checked
+
+    checked.correct(visit, path, value, act=act or "correct", by=by, data=data)
+
+
+@click.command()
+@visit
+@by
+@click.option(
+    "--reason", default="", metavar="TEXT", help="Why you sign although something is still to be decided."
+)
+@options.data
+def sign(*, visit: int, by: str, reason: str, data: Path | None) -> None:
+    """Sign a visit, which locks it.
+
+    Only a clinician may. Signing says that you checked every value against the words beside it.
+
+    \b
+    Example:
+      earside sign 12 --by "Ama Boateng"
+    """
+    from desk import checked
+
+    checked.sign(visit, by=by, reason=reason, data=data)
+
+
+@click.command()
+@visit
+@by
+@click.option("--reason", required=True, metavar="TEXT", help="Why; it is kept with the amendment.")
+@options.data
+def amend(*, visit: int, by: str, reason: str, data: Path | None) -> None:
+    """Open a signed visit to put it right.
+
+    What was signed stays to be read, and the visit must be signed again.
+
+    \b
+    Example:
+      earside amend 12 --reason "typed the wrong length" --by "Ama Boateng"
+    """
+    from desk import checked
+
+    checked.amend(visit, by=by, reason=reason, data=data)
+
+
+@click.command()
+@visit
+@click.option("--signed", is_flag=True, help="Show the record as it was at every signature, too.")
+@options.data
+@options.as_json
+def history(*, visit: int, signed: bool, data: Path | None, as_json: bool) -> None:
+    """Show all that was done to a visit.
+
+    \b
+    Example:
+      earside history 12
+    """
+    from desk import checked
+
+    checked.history(visit, signed=signed, data=data, as_json=as_json)
+
+
+@click.command()
+@click.argument("name", required=False)
+@click.option(
+    "--role",
+    type=click.Choice(["clinician", "assistant", "auditor"]),
+    help="clinician: may sign; assistant: may correct, not sign; auditor: may only read.",
+)
+@click.option("--left", is_flag=True, help="NAME does not work here any more.")
+@options.data
+def people(*, name: str | None, role: str | None, left: bool, data: Path | None) -> None:
+    """List or add those who work with the records.
+
+    There are no passwords yet: a name is taken at its word.
+
+    \b
+    Example:
+      earside people "Ama Boateng" --role clinician
+    """
+    from desk import checked
+
+    checked.people(name, role=role, left=left, data=data)
+
+
+@click.command()
+@options.data
+def verify(*, data: Path | None) -> None:
+    """Check that nobody tampered with the history.
+
+    Every entry is chained to the one before by a hash, and leads to what stands now. Keep the last hash
+    somewhere else: it shows if entries were cut off the end.
+
+    \b
+    Example:
+      earside verify
+    """
+    from desk import checked
+
+    checked.verify(data=data)
+
+
+@click.command()
+@click.argument("number", type=int, required=False)
+@options.data
+def learn(*, number: int | None, data: Path | None) -> None:
+    """Learn words that were put right twice.
+
+    Without NUMBER: lists such words, and what each would have changed in past visits.
+
+    \b
+    Example:
+      earside learn
+      earside learn 1
+    """
+    from desk import checked
+
+    checked.learn(number, data=data)
+
+
+COMMANDS = (correct, sign, amend, history, people, verify, learn)

@@ -12,13 +12,19 @@ WEIGHT = 97
 
 
 def notices(transcript: Transcript) -> Iterator[Notice]:
-    """What is damaged, and speech in which no word was recognised (see `dictate.hear.transcribe`)."""
+    """What is damaged, not recognised or perhaps somebody else's (see `dictate.hear.transcribe`)."""
     if note := transcript.settings.get("note"):
         yield _notice("recording_damaged", f"The recording is damaged: {note}. Add what was said there.")
     if seconds := transcript.settings.get("unheard_seconds"):
         yield _notice(
             "speech_unheard",
             f"In {float(seconds):.0f} seconds of speech no word was recognised. Listen to the recording.",
+        )
+    if seconds := transcript.settings.get("faint_seconds"):
+        yield _notice(
+            "speech_faint",
+            f"{float(seconds):.0f} seconds of speech are very quiet: somebody else may be talking. What was read "
+            "from them is marked as not heard clearly.",
         )
 
 

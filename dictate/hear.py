@@ -3,28 +3,28 @@
 from __future__ import annotations
 
 import os
-import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
 
-from dictate import read, second_look, speech
+from dictate import read, speech
+from dictate.hearings import Hearings, groups
 from dictate.read import Recording
-from dictate.recognise import HeardWord, Phrase, Recogniser, Settings, bare, whisper
-from dictate.speech import Clip
+from dictate.recognise import HeardWord, Recogniser, Settings, Whisper, whisper
+from dictate.speech import Stretch
 from shared.transcript import Transcript, Word
 
 Progress = Callable[[float, float], None]
 
-LOOP_COMPRESSION = 2.4
-"""A phrase that packs better than this repeats itself (the limit of Whisper's own program)."""
+SECOND = "tiny.en"
+"""Who hears everything a second time: small, so that it costs little, and no part of the first."""
 
-_ROUND_AND_ROUND = re.compile(r"\b(.{1,60}?)(?:\1){4,}")
 
-NO_SPEECH, LOW_LOG_PROBABILITY = 0.6, -1.0
-"""A phrase beyond both was made out of noise (the limits of Whisper's own program)."""
+FAINT_BELIEF = 0.4
+"""How likely a word of faint speech is taken to be at most: low enough that what rests on it is checked."""
 
 
 def transcribe(
@@ -33,14 +33,18 @@ def transcribe(
     model: str = "base",
     progress: Progress | None = None,
     recogniser: Recogniser | None = None,
+    second: Recogniser | None = None,
+    twice: bool = True,
 ) -> Transcript:
-    """The words of a recording, each with its seconds in it and how sure the recogniser was.
+    """The words of a recording, each with its seconds in it and how likely it is right.
 
     source: a file, or samples between -1 and 1, one channel, 16,000 a second. model: "base", "tiny.en",
-    or as for `weights.find`. progress: called with seconds done and seconds in all. recogniser: another
-    than the model's own, for tests. Nobody speaks: a transcript without text. The transcript's settings
-    hold, beside the recogniser's: "note", what is missing of a damaged recording; "unheard_seconds", speech
-    in which even a second hearing found no word.
+    or as for `weights.find`. progress: called with seconds done and seconds in all. recogniser, second:
+    others than the model's own and SECOND's, for tests. twice: whether a Whisper is checked by SECOND; not for
+    words that will soon be heard anew. Nobody speaks: a transcript without text. The transcript's settings
+    hold, beside the recogniser's: "second_look", who heard it the second time; "note", what is missing of a
+    damaged recording; "unheard_seconds", speech in which even a second hearing found no credible word;
+    "faint_seconds", speech so quiet that it may be somebody else's.
     Raises BadRecording, WeightsError.
     """
     if isinstance(source, np.ndarray):
@@ -49,32 +53,33 @@ def transcribe(
         recording, name = read.read(source), os.fspath(source)
     stretches = speech.find(recording)
     clips = speech.clips(stretches)
-    hearer = recogniser or (whisper(model) if clips else None)
-    settings: Settings = hearer.settings() if hearer else {}
     words: list[HeardWord] = []
-    unheard = 0.0
-
-    def listen(clip: Clip) -> tuple[list[HeardWord], float]:
-        assert hearer
-        first = heard(hearer, recording, clip)
-        return second_look.fill(recording, clip, first, lambda gap: heard(hearer, recording, gap, plain=True))
-
-    pool = ThreadPoolExecutor(int(settings.get("workers") or 1))
-    try:
-        for clip, (found, missed) in zip(clips, pool.map(listen, clips), strict=True):
-            words += found
-            unheard += missed
-            if progress:
-                progress(clip.stretches[-1].end / read.RATE, recording.seconds)
-    finally:  # an interrupt does not wait for the clips that are being heard
-        pool.shutdown(wait=False, cancel_futures=True)
+    unheard, settings = 0.0, Settings()
+    if clips:
+        hearer = recogniser or whisper(model)
+        if second is None and twice and isinstance(hearer, Whisper):
+            second = whisper(SECOND, beam=1)
+        settings = hearer.settings() | ({"second_look": second.settings()["model"]} if second else {})
+        hearings, shared_out = Hearings(recording, hearer, second), list(groups(clips))
+        pool = ThreadPoolExecutor(int(settings.get("workers") or 1))
+        try:
+            for group, found in zip(shared_out, pool.map(hearings.hear, shared_out), strict=True):
+                words += [word for heard, _ in found for word in heard]
+                unheard += sum(missed for _, missed in found)
+                if progress:
+                    progress(group[-1].stretches[-1].end / read.RATE, recording.seconds)
+        finally:  # an interrupt does not wait for the clips that are being heard
+            pool.shutdown(wait=False, cancel_futures=True)
     if progress:
         progress(recording.seconds, recording.seconds)
-    text, spoken = join(words, recording.seconds)
+    faint = speech.faint(recording, stretches)
+    text, spoken = join(_doubted(words, faint), recording.seconds)
     if recording.note:
         settings["note"] = recording.note
     if unheard:
         settings["unheard_seconds"] = round(unheard, 1)
+    if any(_lies_in(word, faint) for word in words):
+        settings["faint_seconds"] = round(speech.seconds(faint), 1)
     return Transcript(
         text=text,
         words=spoken,
@@ -86,21 +91,17 @@ def transcribe(
     )
 
 
-def heard(hearer: Recogniser, recording: Recording, clip: Clip, *, plain: bool = False) -> list[HeardWord]:
-    """The credible words in a clip, in seconds of the recording."""
-    words: list[HeardWord] = []
-    for phrase in filter(credible, hearer.hear(clip.samples(recording), plain=plain)):
-        for i, word in enumerate(phrase.words):
-            text = word.text if i else f" {word.text}"  # a phrase never goes on within a word
-            words.append(HeardWord(text, *clip.original(word.start, word.end), word.probability))
-    return words
+def _doubted(words: Iterable[HeardWord], faint: Sequence[Stretch]) -> Iterator[HeardWord]:
+    """The words, those of faint speech no likelier than FAINT_BELIEF."""
+    for word in words:
+        yield (
+            replace(word, probability=min(word.probability, FAINT_BELIEF)) if _lies_in(word, faint) else word
+        )
 
 
-def credible(phrase: Phrase) -> bool:
-    """False for what the recogniser makes out of noise, or when it says the same five times running."""
-    noise = phrase.no_speech > NO_SPEECH and phrase.log_probability < LOW_LOG_PROBABILITY
-    text = "".join(bare(word.text) + " " for word in phrase.words)
-    return not (noise or phrase.compression > LOOP_COMPRESSION or _ROUND_AND_ROUND.search(text))
+def _lies_in(word: HeardWord, stretches: Sequence[Stretch]) -> bool:
+    middle = (word.start + word.end) / 2 * read.RATE
+    return any(s.start <= middle <= s.end for s in stretches)
 
 
 def join(heard: Iterable[HeardWord], duration: float) -> tuple[str, tuple[Word, ...]]:
@@ -117,15 +118,18 @@ def join(heard: Iterable[HeardWord], duration: float) -> tuple[str, tuple[Word, 
         start = min(max(part.start, last), duration)
         end = last = min(max(part.end, start), duration)
         probability = min(max(part.probability, 0.0), 1.0)
+        also = part.also
         if words and not part.text[0].isspace():
             whole = words.pop()
             assert whole.seconds is not None
             assert whole.probability is not None
             begin, start = whole.chars[0], whole.seconds[0]
             probability = min(probability, whole.probability)
+            also = also if whole.also_heard is None else whole.also_heard
         else:
             begin = len(text) + 1 if text else 0
             text += " " if text else ""
         text += bare
-        words.append(Word(chars=(begin, len(text)), seconds=(start, end), probability=probability))
+        chars = (begin, len(text))
+        words.append(Word(chars=chars, seconds=(start, end), probability=probability, also_heard=also))
     return text, tuple(words)

@@ -6,36 +6,39 @@ The recogniser sits behind a small interface so that tests can script it.
 from __future__ import annotations
 
 import functools
-import itertools
 import os
-import re
+from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
-from typing import Any, Protocol
+from typing import Any, Protocol, runtime_checkable
 
 import numpy as np
 import numpy.typing as npt
-import yaml
 
 from dictate import weights
-from shared.errors import BadVocabulary, WeightsError
+from dictate.bias import echoes, nouns_prompt
+from shared.errors import WeightsError
 
 Settings = dict[str, str | int | float | bool | None]
+Samples = npt.NDArray[np.float32]
 
-_PROMPT = Path(__file__).parent.parent / "shared" / "vocabulary" / "prompt.yaml"
+BATCH = 4
+"""Most clips that are recognised at once by one thread: the weights pass through the processor once for all.
+More gains little and takes memory."""
 
 
 @dataclass(frozen=True)
 class HeardWord:
     """One word as the recogniser gives it: with its leading space, if it has one.
 
-    start, end: seconds from the beginning of the clip. probability: 0-1.
+    start, end: seconds from the beginning of the clip. probability: 0-1. also: what a second hearing wrote in
+    its place, "" if nothing; None if it wrote the same, or there was none.
     """
 
     text: str
     start: float
     end: float
     probability: float
+    also: str | None = None
 
 
 @dataclass(frozen=True)
@@ -58,31 +61,49 @@ class Recogniser(Protocol):
     def settings(self) -> Settings:
         """The options it runs with, "model" and "workers" among them."""
 
-    def hear(self, sound: npt.NDArray[np.float32], *, plain: bool = False) -> list[Phrase]:
+    def hear(self, sound: Samples, *, plain: bool = False) -> list[Phrase]:
         """The phrases in a clip of at most 30 s of sound, one channel, 16,000 samples a second.
 
-        plain: without the prompt, for what the first hearing passed over.
+        plain: without the prompt, for what the first hearing passed over and for second hearings.
         """
+
+
+@runtime_checkable
+class Batching(Protocol):
+    """A recogniser that hears several clips at once, which is quicker."""
+
+    def hear_all(self, sounds: Sequence[Samples], *, plain: bool = False) -> list[list[Phrase]]:
+        """What `Recogniser.hear` gives for each of the clips, BATCH at most."""
+
+
+def hear_all(hearer: Recogniser, sounds: Sequence[Samples], *, plain: bool = False) -> list[list[Phrase]]:
+    """The phrases of each clip, at once if the recogniser can."""
+    if isinstance(hearer, Batching):
+        return hearer.hear_all(sounds, plain=plain)
+    return [hearer.hear(sound, plain=plain) for sound in sounds]
 
 
 class Whisper:
     """faster-whisper, int8: one thread a worker, since a second thread slows its decoder down.
 
     model: as for `weights.find`. prompt: a text it takes to have gone before; it leans towards its words.
-    Raises WeightsError if the weights cannot be found or loaded.
+    beam: how many readings are followed side by side. Raises WeightsError if the weights cannot be found or
+    loaded.
     """
 
-    def __init__(self, model: str = "base", *, prompt: str | None = None) -> None:
+    def __init__(self, model: str = "base", *, prompt: str | None = None, beam: int = 5) -> None:
         folder = weights.find(model)
         weights.go_offline()
         from faster_whisper import WhisperModel  # noqa: PLC0415  (slow to import, and only after going offline)
+        from faster_whisper.tokenizer import Tokenizer  # noqa: PLC0415
 
         self._prompt = nouns_prompt() if prompt is None else prompt
         self._settings: Settings = {
             "model": model,
             "workers": workers(),
+            "batch": BATCH,
             "compute_type": "int8",
-            "beam_size": 5,
+            "beam_size": beam,
             "language": "en",
             "temperature": 0.0,
             "without_timestamps": True,
@@ -104,41 +125,84 @@ class Whisper:
                 where=str(folder),
                 remedy="It is damaged, or not one for faster-whisper: get it again, or use base.",
             ) from fault
+        several = self._model.model.is_multilingual
+        self._tokens = Tokenizer(self._model.hf_tokenizer, several, task="transcribe", language="en")
 
     def settings(self) -> Settings:
         """The options it runs with."""
         return dict(self._settings)
 
-    def hear(self, sound: npt.NDArray[np.float32], *, plain: bool = False) -> list[Phrase]:
+    def hear(self, sound: Samples, *, plain: bool = False) -> list[Phrase]:
         """The phrases in a clip of at most 30 s."""
-        segments, _ = self._model.transcribe(
-            sound,
-            language="en",
-            beam_size=5,
+        return self.hear_all([sound], plain=plain)[0]
+
+    def hear_all(self, sounds: Sequence[Samples], *, plain: bool = False) -> list[list[Phrase]]:
+        """The phrases in each of the clips. One clip is one window and one phrase, or none."""
+        if not sounds:
+            return []
+        encoded = self._encode(sounds)
+        heard = self._decode(encoded, [len(s) for s in sounds], plain=plain)
+        if plain or not self._prompt:
+            return heard
+        for i, phrases in enumerate(heard):
+            # Nothing but the prompt's own words may be its echo: without it, they must be heard again.
+            if phrases and echoes([w.text for p in phrases for w in p.words], self._prompt):
+                heard[i] = self.hear(sounds[i], plain=True)
+        return heard
+
+    def _encode(self, sounds: Sequence[Samples]) -> Any:
+        from faster_whisper.audio import pad_or_trim  # noqa: PLC0415
+
+        frames = (self._model.feature_extractor(sound)[..., :-1] for sound in sounds)
+        return self._model.encode(np.stack([pad_or_trim(f) for f in frames]))
+
+    def _decode(self, encoded: Any, lengths: Sequence[int], *, plain: bool) -> list[list[Phrase]]:
+        from faster_whisper.transcribe import get_suppressed_tokens  # noqa: PLC0415
+
+        model, tokens = self._model, self._tokens
+        told = [] if plain or not self._prompt else tokens.encode(" " + self._prompt)
+        # Word times come from the alignment. Told to write times itself, the recogniser drops a phrase
+        # it has not closed, and goes back to the end of the clip, where it makes up a "Thank you".
+        start = model.get_prompt(tokens, told, without_timestamps=True)
+        results = model.model.generate(
+            encoded,
+            [start] * len(lengths),
+            beam_size=self._settings["beam_size"],
             # No second tries with drawn words: the same sound always gives the same text.
-            temperature=0.0,
-            word_timestamps=True,
-            # Word times come from the alignment. Told to write times itself, the recogniser drops a phrase
-            # it has not closed, and goes back to the end of the clip, where it makes up a "Thank you".
-            without_timestamps=True,
-            condition_on_previous_text=False,
-            initial_prompt=None if plain else self._prompt or None,
+            sampling_temperature=0.0,
+            max_length=model.max_length,
+            suppress_blank=True,
+            suppress_tokens=get_suppressed_tokens(tokens, [-1]),
+            return_scores=True,
+            return_no_speech_prob=True,
         )
-        # A clip is one window; whatever comes later was made out of the silence after the last word.
-        phrases = [_phrase(segment) for segment in itertools.takewhile(lambda s: s.seek == 0, segments)]
-        # Nothing but the prompt's own words may be its echo: without it, they must be heard again.
-        echo = {bare(w.text) for p in phrases for w in p.words} <= {bare(w) for w in self._prompt.split()}
-        return self.hear(sound, plain=True) if phrases and echo and not plain else phrases
+        seconds = [length / model.feature_extractor.sampling_rate for length in lengths]
+        segments = [
+            [{"tokens": r.sequences_ids[0], "start": 0.0, "end": end, "seek": 0}]
+            for r, end in zip(results, seconds, strict=True)
+        ]
+        frames = [length // model.feature_extractor.hop_length for length in lengths]
+        if any(result.sequences_ids[0] for result in results):
+            # A word's probability is the one without the prompt: the alignment is not told of it.
+            model.add_word_timestamps(segments, tokens, encoded, frames, _BEFORE, _AFTER, 0.0)
+        return [self._phrases(r, s[0]) for r, s in zip(results, segments, strict=True)]
+
+    def _phrases(self, result: Any, segment: dict[str, Any]) -> list[Phrase]:
+        from faster_whisper.transcribe import get_compression_ratio  # noqa: PLC0415
+
+        words = tuple(
+            HeardWord(w["word"], float(w["start"]), float(w["end"]), float(w["probability"]))
+            for w in segment.get("words", ())
+        )
+        if not words:
+            return []
+        count = len(result.sequences_ids[0])
+        packed = get_compression_ratio("".join(w.text for w in words).strip())
+        return [Phrase(words, result.no_speech_prob, result.scores[0] * count / (count + 1), packed)]
 
 
-def bare(word: str) -> str:
-    """The word in small letters, without spaces and punctuation."""
-    return re.sub(r"\W", "", word.lower())
-
-
-def _phrase(segment: Any) -> Phrase:
-    words = tuple(HeardWord(w.word, w.start, w.end, w.probability) for w in segment.words or ())
-    return Phrase(words, segment.no_speech_prob, segment.avg_logprob, segment.compression_ratio)
+_BEFORE, _AFTER = "\"'“¿([{-", "\"'.。,，!！?？:：”)]}、"
+"""Signs that belong to the word after or before them, as faster-whisper has them."""
 
 
 def workers() -> int:
@@ -147,22 +211,7 @@ def workers() -> int:
     return min(usable, 4)
 
 
-@functools.cache
-def nouns_prompt() -> str:
-    """The nouns of the trade as a text for the recogniser to lean on. Raises BadVocabulary."""
-    remedy = "It needs a list of words under the key nouns."
-    try:
-        given = yaml.safe_load(_PROMPT.read_text(encoding="utf-8"))
-        nouns = given["nouns"]
-    except (OSError, yaml.YAMLError, KeyError, TypeError) as fault:
-        raise BadVocabulary("cannot be read as a list of nouns", where=str(_PROMPT), remedy=remedy) from fault
-    if not isinstance(nouns, list) or not all(isinstance(n, str) for n in nouns):
-        raise BadVocabulary("not a list of words", where=str(_PROMPT), remedy=remedy)
-    # A sentence works better than a bare list, which makes the recogniser drop the first words it hears.
-    return f"The words are the {', the '.join(nouns)}." if nouns else ""
-
-
-@functools.lru_cache(maxsize=1)
-def whisper(model: str) -> Whisper:
+@functools.lru_cache(maxsize=2)
+def whisper(model: str, beam: int = 5) -> Whisper:
     """The recogniser for a model, loaded once and kept for the next recording."""
-    return Whisper(model)
+    return Whisper(model, beam=beam)

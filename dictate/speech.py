@@ -31,6 +31,10 @@ PAUSE_SECONDS = 2.0
 PAD_SECONDS = 0.4
 """Kept around each stretch of speech, so that no soft consonant is lost."""
 
+FAINT_DB, FAINT_FLOOR_DB = 25.0, -55.0
+"""Speech so far below the loudest in the recording, or below so much of full scale, may be somebody else's: a
+voice falls by 6 dB with each doubling of its distance. Ours, no source."""
+
 _BLOCK_SECONDS = 600
 
 
@@ -117,3 +121,18 @@ def clips(stretches: Iterable[Stretch]) -> list[Clip]:
 def seconds(stretches: Iterable[Stretch]) -> float:
     """How much speech there is."""
     return sum(map(len, stretches)) / RATE
+
+
+def faint(recording: Recording, stretches: Iterable[Stretch]) -> list[Stretch]:
+    """The stretches whose speech is so quiet that it may come from farther away than the speaker's."""
+    levels = [(stretch, _level_db(recording, stretch)) for stretch in stretches]
+    loudest = max((level for _, level in levels), default=0.0)
+    return [stretch for stretch, level in levels if level < max(loudest - FAINT_DB, FAINT_FLOOR_DB)]
+
+
+def _level_db(recording: Recording, stretch: Stretch) -> float:
+    """Level of the louder tenth of a stretch, in decibels of full scale: of its vowels, not of its pauses."""
+    sound = recording.floats(stretch.start, stretch.end)
+    frame = 512
+    power = np.square(sound[: len(sound) // frame * frame]).reshape(-1, frame).mean(axis=1)
+    return float(10 * np.log10(np.quantile(power, 0.9) + 1e-12)) if len(power) else -120.0

@@ -16,7 +16,8 @@ class Word(BaseModel):
     """One spoken word.
 
     chars: [start, end) in the transcript's text. seconds: (start, end) in the recording, None for
-    written text. probability: the recogniser's own, 0-1, None for written text.
+    written text. probability: how likely it is right, 0-1, None for written text. also_heard: what a second
+    hearing wrote in its place, "" if nothing; None if it wrote the same, or there was none.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
@@ -24,6 +25,7 @@ class Word(BaseModel):
     chars: tuple[int, int]
     seconds: tuple[float, float] | None = None
     probability: float | None = Field(default=None, ge=0, le=1)
+    also_heard: str | None = None
 
 
 class Transcript(BaseModel):

@@ -1,8 +1,12 @@
-"""Words that a patient's safety hangs on and that the recogniser, or a repair, was not sure of."""
+"""Words that a patient's safety hangs on and that the recogniser, or a repair, was not sure of.
+
+The recogniser is not sure if it gave them a low probability, or if a second hearing wrote something else.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import groupby
 
 from extract.mentions import Mention
 from extract.notices.guidance import guidance
@@ -24,9 +28,11 @@ def unsure(view: VisitView) -> Iterator[Notice]:
         sort = sort_of.get(v.field, "")
         if not sort and v.value.origin == "inferred":
             continue
-        if _in_doubt(view, m) or (sort and _unsure(view, m, v.value.confidence)):
+        differs = bool(sort and _others(view, chars, m))
+        if _in_doubt(view, m) or differs or (sort and _unsure(view, m, v.value.confidence)):
             told.add(chars)
-            yield view.notice(f"uncertain_{sort or 'words'}", v, more=_why(view, m))
+            more = " ".join(s for s in (_heard_twice(view, chars, m), _why(view, m)) if s)
+            yield view.notice(f"uncertain_{sort or 'words'}", v, more=more)
 
 
 def _in_doubt(view: VisitView, m: Mention | None) -> bool:
@@ -48,6 +54,27 @@ def _unsure(view: VisitView, m: Mention | None, confidence: float) -> bool:
     by = view.denying(m) if m.polarity == "denied" else None
     sure = view.transcript.probability(*by) if by is not None and view.transcript is not None else None
     return sure is not None and sure < limit
+
+
+def _others(view: VisitView, chars: tuple[int, int], m: Mention | None) -> list[tuple[str, str]]:
+    """(heard, heard the second time) of the words, and of what denies them, where the hearings differ."""
+    if view.transcript is None:
+        return []
+    by = view.denying(m) if m is not None and m.polarity == "denied" else None
+    spans = [chars, by] if by is not None and not chars[0] <= by[0] < chars[1] else [chars]
+    differ = (w for span in spans for w in view.transcript.words_in(*span) if w.also_heard is not None)
+    runs = (list(run) for _, run in groupby(differ, key=lambda w: w.also_heard))
+    text = view.transcript.text
+    return [(text[run[0].chars[0] : run[-1].chars[1]].strip(".,;:?!"), run[0].also_heard or "") for run in runs]
+
+
+def _heard_twice(view: VisitView, chars: tuple[int, int], m: Mention | None) -> str:
+    """A sentence on what the second hearing wrote."""
+    said = (
+        f"Heard as “{one}” and as “{other}”." if other else f"A second hearing did not hear “{one}”."
+        for one, other in _others(view, chars, m)
+    )
+    return " ".join(said)
 
 
 def _why(view: VisitView, m: Mention | None) -> str:

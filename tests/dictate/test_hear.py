@@ -13,7 +13,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dictate import hear, speech
-from dictate.hear import credible, join, transcribe
+from dictate.credible import kept
+from dictate.hear import join, transcribe
 from dictate.read import RATE, Recording
 from dictate.recognise import HeardWord, Phrase, Settings
 from dictate.speech import Stretch
@@ -119,7 +120,7 @@ def test_what_is_missing_is_said(record: Callable[..., Path], spoken: Callable[.
 
 
 @pytest.mark.parametrize(
-    ("judged", "kept"),
+    ("judged", "stays"),
     [
         ({}, True),
         ({"no_speech": 0.9}, True),
@@ -129,28 +130,32 @@ def test_what_is_missing_is_said(record: Callable[..., Path], spoken: Callable[.
     ],
 )
 def test_made_out_of_noise_or_going_round(
-    judged: dict[str, float], kept: bool, spoken: Callable[..., None]
+    judged: dict[str, float], stays: bool, spoken: Callable[..., None]
 ) -> None:
     made_up = phrase("Thank you thank you.", 3.0, **judged)
-    assert credible(made_up) is kept
+    assert bool(kept(made_up)) is stays
     spoken((0, 20))
     script = Scripted([phrase("Left ear.", 1.0), made_up])
     heard = transcribe(np.zeros(20 * RATE, np.float32), recogniser=script)
-    assert heard.text == ("Left ear. Thank you thank you." if kept else "Left ear.")
+    assert heard.text == ("Left ear. Thank you thank you." if stays else "Left ear.")
 
 
 @pytest.mark.parametrize(
-    ("text", "kept"),
+    ("text", "stays"),
     [
-        ("No, no, no, no. Left.", True),
-        ("Hard wax, hard wax, hard wax, hard wax.", True),
-        ("Hard wax, hard wax. Hard wax hard wax, hard wax.", False),
-        ("Clear. I'm sorry, I'm sorry, I'm sorry, I'm sorry, I'm sorry, I'm", False),
-        ("one one one one one", False),
+        ("No, no, no, no. Left.", "No, no, no, no. Left."),
+        ("Hard wax, hard wax, hard wax, hard wax.", "Hard wax, hard wax, hard wax, hard wax."),
+        ("Hard wax, hard wax. Hard wax hard wax, hard wax.", ""),
+        ("Clear. I'm sorry, I'm sorry, I'm sorry, I'm sorry, I'm sorry, I'm", "Clear."),
+        ("Left, left ear, left ear, left ear, left ear, left ear. Soft wax.", "Left, Soft wax."),
+        ("one one one one one", ""),
     ],
 )
-def test_the_same_five_times_running(text: str, kept: bool) -> None:
-    assert credible(phrase(text, 0.0)) is kept
+def test_the_same_five_times_running(text: str, stays: str) -> None:
+    assert (
+        " ".join(w.text.strip() for w in kept(phrase(text, 0.0, compression=2.5 if not stays else 1.0)))
+        == stays
+    )
 
 
 def test_a_passage_left_out_is_heard_again(spoken: Callable[..., None]) -> None:
@@ -165,6 +170,34 @@ def test_a_passage_left_out_is_heard_again(spoken: Callable[..., None]) -> None:
     assert script.given == [20.0, 7.0]
     assert script.plain == [False, True]
     assert "unheard_seconds" not in heard.settings
+
+
+def test_what_a_second_hearing_wrote_otherwise_is_noted(spoken: Callable[..., None]) -> None:
+    spoken((0, 20))
+    first = Scripted([phrase("Right ear. Eighteen mm, bleeding. Dry.", 1.0)])
+    second = Scripted([phrase("right ear 80 millimetres, no bleeding", 1.0)])
+    heard = transcribe(np.zeros(20 * RATE, np.float32), recogniser=first, second=second)
+    assert heard.text == "Right ear. Eighteen mm, bleeding. Dry."
+    assert [w.also_heard for w in heard.words] == [None, None, "80", None, "no bleeding", ""]
+    sure = [w.probability or 0 for w in heard.words]
+    assert max(sure[2], sure[4], sure[5]) < 0.7
+    assert min(sure[0], sure[1], sure[3]) > 0.9
+    assert (first.plain, second.plain) == ([False], [True])
+    assert heard.settings["second_look"] == "scripted"
+
+
+def test_clips_that_are_heard_at_once_depend_on_the_recording_alone(spoken: Callable[..., None]) -> None:
+    spoken(*((40.0 * i, 40.0 * i + 20) for i in range(9)))
+
+    class Together(Scripted):
+        def hear_all(self, sounds: list[Samples], *, plain: bool = False) -> list[list[Phrase]]:
+            self.given.append(len(sounds))
+            return [[phrase("Left ear.", 1.0)] for _ in sounds]
+
+    script = Together()
+    heard = transcribe(np.zeros(400 * RATE, np.float32), recogniser=script)
+    assert sorted(script.given) == [3, 3, 3]
+    assert [w.seconds[0] for w in heard.words[::2] if w.seconds] == [40 * i + 1 for i in range(9)]
 
 
 def test_what_stays_unheard_is_counted(spoken: Callable[..., None]) -> None:

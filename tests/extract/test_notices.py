@@ -240,6 +240,20 @@ def test_safety_words_that_were_not_heard_surely(text: str, words: str, kind: st
     assert one(noticed(text, unsure=(words,)), kind).must_decide
 
 
+def test_what_a_second_hearing_wrote_is_quoted() -> None:
+    """Safety words that two hearings wrote differently are to be checked, however sure each was."""
+    text = "Right ear. Hard wax. Suction. Eighteen mm. No bleeding."
+    others = {"Eighteen": "80", "No": "", "Hard": "heart"}
+    words = [
+        Word(chars=m.span(), seconds=(0, 1), probability=0.95, also_heard=others.get(m[0].strip(".")))
+        for m in re.finditer(r"\S+", text)
+    ]
+    (visit,) = Reader().read(Transcript(text=text, words=tuple(words)))
+    assert "Heard as “Eighteen” and as “80”." in one(visit.notices, "uncertain_number").message
+    assert "A second hearing did not hear “No”." in one(visit.notices, "uncertain_denial").message
+    assert "uncertain_words" not in kinds(visit.notices)
+
+
 def test_other_words_may_be_unsure() -> None:
     assert kinds(noticed(CALM, unsure=("brown", "Hard"))) == ["second_ear_unsaid"]
 

@@ -14,9 +14,10 @@ from collections.abc import Callable
 import numpy as np
 import numpy.typing as npt
 
-from dictate import hear, second_look, speech
+from dictate import speech
+from dictate.hearings import Hearings
 from dictate.read import RATE, Recording
-from dictate.recognise import HeardWord, Phrase, Recogniser, Settings
+from dictate.recognise import Checked, Phrase, Recogniser, Settings
 from dictate.speech import Clip, Stretch
 
 BLOCK_SECONDS = 600
@@ -32,6 +33,7 @@ class Remembering:
     def __init__(self, hearer: Callable[[], Recogniser]) -> None:
         self._make = hearer
         self._hearer: Recogniser | None = None
+        self._second: Remembering | None = None
         self._known: dict[tuple[bytes, bool], list[Phrase]] = {}
         self._lock = threading.Lock()
         self.remembered = 0
@@ -48,6 +50,13 @@ class Remembering:
         else:
             self._known[key] = self._behind().hear(sound, plain=plain)
         return self._known[key]
+
+    def second(self) -> Recogniser | None:
+        """Who checks the recogniser behind it, remembering too."""
+        behind = self._behind()
+        if self._second is None and isinstance(behind, Checked) and (second := behind.second()) is not None:
+            self._second = Remembering(lambda: second)
+        return self._second
 
     def _behind(self) -> Recogniser:
         with self._lock:  # loaded when first needed, once
@@ -79,10 +88,7 @@ class Ahead:
         first, last = clip.stretches[0].start, clip.stretches[-1].end
         moved = Clip(tuple(Stretch(s.start - first, s.end - first) for s in clip.stretches))
         recording = Recording(self._read(first, last))
-        again: Callable[[Clip], list[HeardWord]] = lambda gap: hear.heard(  # noqa: E731
-            self._hearer, recording, gap, plain=True
-        )
-        second_look.fill(recording, moved, hear.heard(self._hearer, recording, moved), again)
+        Hearings(recording, self._hearer, self._hearer.second()).hear([moved])
         return True
 
     def _look(self, at: int) -> None:

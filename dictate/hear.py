@@ -13,15 +13,11 @@ import numpy.typing as npt
 from dictate import read, speech
 from dictate.hearings import Hearings, groups
 from dictate.read import Recording
-from dictate.recognise import HeardWord, Recogniser, Settings, Whisper, whisper
+from dictate.recognise import Checked, HeardWord, Recogniser, Settings, whisper
 from dictate.speech import Stretch
 from shared.transcript import Transcript, Word
 
 Progress = Callable[[float, float], None]
-
-SECOND = "tiny.en"
-"""Who hears everything a second time: small, so that it costs little, and no part of the first."""
-
 
 FAINT_BELIEF = 0.4
 """How likely a word of faint speech is taken to be at most: low enough that what rests on it is checked."""
@@ -34,17 +30,16 @@ def transcribe(
     progress: Progress | None = None,
     recogniser: Recogniser | None = None,
     second: Recogniser | None = None,
-    twice: bool = True,
 ) -> Transcript:
     """The words of a recording, each with its seconds in it and how likely it is right.
 
     source: a file, or samples between -1 and 1, one channel, 16,000 a second. model: "base", "tiny.en",
     or as for `weights.find`. progress: called with seconds done and seconds in all. recogniser, second:
-    others than the model's own and SECOND's, for tests. twice: whether a Whisper is checked by SECOND; not for
-    words that will soon be heard anew. Nobody speaks: a transcript without text. The transcript's settings
-    hold, beside the recogniser's: "second_look", who heard it the second time; "note", what is missing of a
-    damaged recording; "unheard_seconds", speech in which even a second hearing found no credible word;
-    "faint_seconds", speech so quiet that it may be somebody else's.
+    another than the model's own, and who hears all of it again, if not the recogniser's own second. Nobody
+    speaks: a transcript without text. The transcript's settings hold, beside the recogniser's: "second_look",
+    who heard it the second time; "note", what is missing of a damaged recording; "unheard_seconds", speech in
+    which even a second hearing found no credible word; "faint_seconds", speech so quiet that it may be
+    somebody else's.
     Raises BadRecording, WeightsError.
     """
     if isinstance(source, np.ndarray):
@@ -57,8 +52,8 @@ def transcribe(
     unheard, settings = 0.0, Settings()
     if clips:
         hearer = recogniser or whisper(model)
-        if second is None and twice and isinstance(hearer, Whisper):
-            second = whisper(SECOND, beam=1)
+        if second is None and isinstance(hearer, Checked):
+            second = hearer.second()
         settings = hearer.settings() | ({"second_look": second.settings()["model"]} if second else {})
         hearings, shared_out = Hearings(recording, hearer, second), list(groups(clips))
         pool = ThreadPoolExecutor(int(settings.get("workers") or 1))

@@ -21,6 +21,9 @@ from shared.errors import WeightsError
 Settings = dict[str, str | int | float | bool | None]
 Samples = npt.NDArray[np.float32]
 
+SECOND = "tiny.en"
+"""Who hears everything a second time: small, so that it costs little, and no part of the first."""
+
 BATCH = 4
 """Most clips that are recognised at once by one thread: the weights pass through the processor once for all.
 More gains little and takes memory."""
@@ -74,6 +77,14 @@ class Batching(Protocol):
 
     def hear_all(self, sounds: Sequence[Samples], *, plain: bool = False) -> list[list[Phrase]]:
         """What `Recogniser.hear` gives for each of the clips, BATCH at most."""
+
+
+@runtime_checkable
+class Checked(Protocol):
+    """A recogniser that knows who should check it by hearing everything a second time."""
+
+    def second(self) -> Recogniser | None:
+        """The other recogniser; it is asked to hear plainly. None if nobody checks this one."""
 
 
 def hear_all(hearer: Recogniser, sounds: Sequence[Samples], *, plain: bool = False) -> list[list[Phrase]]:
@@ -131,6 +142,10 @@ class Whisper:
     def settings(self) -> Settings:
         """The options it runs with."""
         return dict(self._settings)
+
+    def second(self) -> Recogniser | None:
+        """SECOND, which follows one reading only; it is not checked itself."""
+        return whisper(SECOND, beam=1) if self._settings["beam_size"] != 1 else None
 
     def hear(self, sound: Samples, *, plain: bool = False) -> list[Phrase]:
         """The phrases in a clip of at most 30 s."""

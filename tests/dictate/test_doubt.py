@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from text_to_num import alpha2digit
 
 from dictate.bias import echoes, nouns_prompt
-from dictate.doubt import belief, compared, parts
+from dictate.doubt import belief, believable, compared, parts
 from dictate.recognise import HeardWord
 
 
@@ -98,3 +98,26 @@ def test_a_word_heard_otherwise_is_believed_less(probability: float) -> None:
 )
 def test_an_echo_of_the_prompt(heard: str, echo: bool) -> None:
     assert echoes(heard.split(), nouns_prompt()) is echo
+
+
+def likely(*sentences: tuple[str, float]) -> list[HeardWord]:
+    """Sentences, half a second a word, each with how likely its words are."""
+    said = [(word, p) for text, p in sentences for word in text.split()]
+    return [HeardWord(f" {word}", i / 2, i / 2 + 0.5, p) for i, (word, p) in enumerate(said)]
+
+
+@pytest.mark.parametrize(
+    ("heard", "kept", "seconds"),
+    [
+        ([("Right ear.", 0.9), ("The aural forceps.", 0.2), ("Hard wax.", 0.8)], "Right ear. Hard wax.", 1.5),
+        ([("Right ear.", 0.5), ("Hard wax.", 0.5)], "Right ear. Hard wax.", 0),
+        ([("The eardrums are", 0.3), ("important.", 0.42)], "", 2.0),
+        ([], "", 0),
+    ],
+)
+def test_what_nobody_is_likely_to_have_said_is_dropped_and_counted(
+    heard: list[tuple[str, float]], kept: str, seconds: float
+) -> None:
+    words, missed = believable(likely(*heard))
+    assert "".join(w.text for w in words).strip() == kept
+    assert missed == seconds

@@ -92,3 +92,20 @@ def test_a_clip_holds_the_sound_of_its_stretches() -> None:
     counted = Recording(np.arange(100, dtype=np.int16))
     heard = Clip((Stretch(10, 20), Stretch(50, 55))).samples(counted)
     assert list(np.round(heard * 32768)) == [*range(10, 20), *range(50, 55)]
+
+
+@pytest.mark.parametrize(
+    ("levels_db", "faint"),
+    [
+        ((-20, -40), []),
+        ((-20, -50), [1]),
+        ((-40, -50), []),
+        ((-60, -62), [0, 1]),
+    ],
+)
+def test_speech_from_farther_away(levels_db: tuple[float, ...], faint: list[int]) -> None:
+    """Tones stand in for speech: their level is known (a sine lies 3 dB under its peak)."""
+    tone = np.sqrt(2) * np.sin(2 * np.pi * 200 * np.arange(RATE) / RATE)
+    recording = Recording.of(np.concatenate([10 ** (db / 20) * tone for db in levels_db]).astype(np.float32))
+    stretches = [Stretch(i * RATE, (i + 1) * RATE) for i in range(len(levels_db))]
+    assert speech.faint(recording, stretches) == [stretches[i] for i in faint]

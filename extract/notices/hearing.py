@@ -65,7 +65,9 @@ def _others(view: VisitView, chars: tuple[int, int], m: Mention | None) -> list[
     differ = (w for span in spans for w in view.transcript.words_in(*span) if w.also_heard is not None)
     runs = (list(run) for _, run in groupby(differ, key=lambda w: w.also_heard))
     text = view.transcript.text
-    return [(text[run[0].chars[0] : run[-1].chars[1]].strip(".,;:?!"), run[0].also_heard or "") for run in runs]
+    return [
+        (text[run[0].chars[0] : run[-1].chars[1]].strip(".,;:?!"), run[0].also_heard or "") for run in runs
+    ]
 
 
 def _heard_twice(view: VisitView, chars: tuple[int, int], m: Mention | None) -> str:

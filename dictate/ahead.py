@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import numpy as np
 import numpy.typing as npt
@@ -17,7 +17,7 @@ import numpy.typing as npt
 from dictate import speech
 from dictate.hearings import Hearings
 from dictate.read import RATE, Recording
-from dictate.recognise import Checked, Phrase, Recogniser, Settings
+from dictate.recognise import Checked, Phrase, Recogniser, Settings, hear_all
 from dictate.speech import Clip, Stretch
 
 BLOCK_SECONDS = 600
@@ -44,12 +44,19 @@ class Remembering:
 
     def hear(self, sound: npt.NDArray[np.float32], *, plain: bool = False) -> list[Phrase]:
         """The phrases in a clip, from memory if it was heard before."""
-        key = hashlib.blake2b(sound.tobytes(), digest_size=16).digest(), plain
-        if key in self._known:
-            self.remembered += 1
-        else:
-            self._known[key] = self._behind().hear(sound, plain=plain)
-        return self._known[key]
+        return self.hear_all([sound], plain=plain)[0]
+
+    def hear_all(
+        self, sounds: Sequence[npt.NDArray[np.float32]], *, plain: bool = False
+    ) -> list[list[Phrase]]:
+        """The phrases in each of the clips; those that were not heard before are heard together."""
+        keys = [(hashlib.blake2b(sound.tobytes(), digest_size=16).digest(), plain) for sound in sounds]
+        new = {key: sound for key, sound in zip(keys, sounds, strict=True) if key not in self._known}
+        self.remembered += len(sounds) - len(new)
+        if new:
+            heard = hear_all(self._behind(), list(new.values()), plain=plain)
+            self._known.update(zip(new, heard, strict=True))
+        return [self._known[key] for key in keys]
 
     def second(self) -> Recogniser | None:
         """Who checks the recogniser behind it, remembering too."""

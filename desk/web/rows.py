@@ -106,11 +106,10 @@ class Laid:
 
     def items(self) -> Iterator[Item]:
         """Every value, in the order of the page."""
-        yield from _items((self.patient,))
         for ear in self.ears:
             yield ear.at
             yield from _items(ear.parts)
-        yield from _items(self.parts)
+        yield from _items((self.patient, *self.parts))
 
     def item(self, path: str) -> Item | None:
         """The value at a path; None if there is none."""

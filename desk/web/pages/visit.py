@@ -72,6 +72,7 @@ def _record(stored: StoredVisit, transcript: Transcript, at: str) -> dict[str, A
     if laid.item(at) is None and not at.startswith("add-"):
         first = next((n for n in waiting if n.buttons and n.notice.must_decide), None)
         begin = f"notice-{first.number}" if first else next((i.path for i in laid.items()), "")
+        begin = "" if stored.locked else begin
     return {
         "laid": laid,
         "waiting": waiting,

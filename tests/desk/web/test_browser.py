@@ -48,7 +48,7 @@ class Window:
         page.on("pageerror", lambda fault: self.faults.append(str(fault)))
         page.on("console", lambda m: self.faults.append(m.text) if m.type == "error" else None)
         page.on("request", lambda r: self.played.append(r.url) if "/sound?" in r.url else None)
-        page.set_default_timeout(10_000)
+        page.set_default_timeout(30_000)
 
     def open(self, path: str) -> None:
         """Go to a page."""
@@ -62,7 +62,7 @@ class Window:
 
     def settled(self, expression: str) -> None:
         """Wait until something holds in the page."""
-        deadline = time.monotonic() + 10
+        deadline = time.monotonic() + 30
         while not self.page.evaluate(expression):  # wait_for_function would need "unsafe-eval"
             assert time.monotonic() < deadline, expression
             self.page.wait_for_timeout(20)
@@ -78,7 +78,7 @@ def address(desk: Any) -> Iterator[str]:
     server = uvicorn.Server(config)
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]}, daemon=True)
     thread.start()
-    deadline = time.monotonic() + 10
+    deadline = time.monotonic() + 30
     while not server.started and time.monotonic() < deadline:
         time.sleep(0.02)
     yield f"http://{host}"

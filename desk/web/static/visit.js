@@ -181,7 +181,9 @@ function chooseWords(a, b) {
 document.addEventListener("keydown", (event) => {
   if (!event.target.matches?.("#said") || event.ctrlKey || event.altKey || event.metaKey) return;
   const step = { ArrowRight: 1, ArrowLeft: -1, ArrowDown: 8, ArrowUp: -8 }[event.key];
-  if (step) {
+  const edge = { Home: 0, End: all("#said .w").length - 1 }[event.key];
+  if (edge !== undefined) chooseWords(event.shiftKey && from >= 0 ? from : edge, edge);
+  else if (step) {
     const marked = all("#said .w").findIndex((w) => w.classList.contains("now"));
     const at = to < 0 ? Math.max(marked, 0) - (marked < 0 ? 0 : step) : to;
     chooseWords(event.shiftKey ? from : at + step, at + step);

@@ -83,7 +83,8 @@ def _by_the_talk(m: Mention, kinds: list[str], said_of: str, at: Setting) -> str
         placed = any(w in around for w in ("ear", "canal", "there", "out"))
         return "foreign_body" if at.looking and placed else ""
     likely = (() if said_of else _OF.get(at.focus.last, ())) + _LIKELIEST
-    return next((kind for kind in likely if kind in kinds), "" if weak else kinds[0])
+    likeliest = next((kind for kind in likely if kind in kinds), "" if weak else kinds[0])
+    return "" if weak and not _weakly_carried(m, likeliest, at) else likeliest
 
 
 def _patient_or_finding(m: Mention, kinds: list[str], said_of: str, at: Setting) -> str:
@@ -124,6 +125,19 @@ def _patient_or_finding(m: Mention, kinds: list[str], said_of: str, at: Setting)
     if "symptom" in kinds:
         return "symptom"
     return "complication" if "complication" in kinds and at.working else "drum" if "drum" in kinds else ""
+
+
+def _weakly_carried(m: Mention, kind: str, at: Setting) -> bool:
+    """Whether the talk around a weak word carries its meaning: canal or wax just spoken of, or the work begun."""
+    if kind in ("canal", "skin"):
+        placed = any(
+            0 <= o.start - m.end < 4 and (o.has("depth") or o.readings.get("head") == "canal")
+            for o in at.mentions
+        )  # "hairs at the entrance"
+        return placed or (at.focus.last in ("canal", "cavity", "skin") and at.focus.since <= 1)
+    if kind in ("depth", "colour"):
+        return at.wax_near(m) or (at.focus.last == "wax" and at.focus.since <= 1)
+    return kind != "instrument" or at.looking
 
 
 def _drum_carried(m: Mention, at: Setting) -> bool:

@@ -93,7 +93,12 @@ def _is_of_foreign_body(m: Mention, at: Setting) -> bool:
 
 def _is_depth_of_other(m: Mention, at: Setting) -> bool:
     """Whether a depth is said of skin, drum or a thing found, not of wax."""
-    if at.nearest_before(m) in ("skin", "drum", "foreign_body"):
+    wax = {o.start for o in at.mentions if o.readings.get("head") == "wax"}
+    found = any(
+        o.kind == "canal" and o.end <= m.start <= o.end + 5 and not wax & set(range(o.end, m.start))
+        for o in at.mentions
+    )
+    if found or at.nearest_before(m) in ("skin", "drum", "foreign_body"):
         return True
     before = {h.readings["head"] for h in at.heads if h.end <= m.start}
     of_other = before & {"skin", "drum"} or any(o.kind == "skin" and o.end <= m.start for o in at.mentions)

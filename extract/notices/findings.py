@@ -11,6 +11,7 @@ from extract.misfits import NOT_LINKED
 from extract.notices.guidance import Finding, guidance, suspicion_phrases
 from extract.notices.view import Located, VisitView
 from shared.record import Notice
+from shared.vocabulary import CLOSED
 
 _DAYS = {"days": 1, "weeks": 7, "months": 30, "years": 365}
 _OF_OTHERS = ("teaching", "other_person", "chat")
@@ -54,8 +55,8 @@ def _sudden_loss(view: VisitView) -> Iterator[Notice]:
         return
     began = _time_near(view, said)
     kind, other = "sudden_hearing_loss_undated", ""
-    if began is not None and began.measure is not None:
-        days = float(began.measure.value) * _DAYS[began.measure.unit]
+    if began is not None:
+        days = float(began.measure.value) * _DAYS[began.measure.unit] if began.measure is not None else 0
         kind = f"sudden_hearing_loss_{'recent' if days <= limits.recent_days else 'older'}"
         other = view.quoted(began)
     chars = view.chars(said)
@@ -77,13 +78,16 @@ def _is_sudden(view: VisitView, m: Mention) -> bool:
 
 
 def _time_near(view: VisitView, said: Mention) -> Mention | None:
-    """A length of time said in the sentence of a symptom or in the next."""
+    """A length of time said in the sentence of a symptom or in the next, or a day of the last week in its own."""
     at = view.words.sentence
     for m in view.mentions:
         timed = m.kind == "interval" and m.measure is not None and m.measure.unit in _DAYS
         if timed and 0 <= at[m.start] - at[said.start] <= 1:
             return m
-    return None
+    start, end = view.words.bounds[at[said.start]]
+    days = (i for i in range(start, end) if view.words.text[i] in guidance().limits.recent_words)
+    day = next(days, None)
+    return Mention(day, day + 1, {}) if day is not None else None
 
 
 def _no_referral(view: VisitView) -> str:
@@ -95,16 +99,11 @@ def _suspicion(view: VisitView) -> Iterator[Notice]:
     """Words of suspicion that are said of this patient and not denied, each once."""
     first, last = _extent(view)
     told: set[str] = set()
-    taken = {
-        i
-        for m in view.live
-        if m.kind and m.kind not in ("head", "weak") and m.measure is None
-        for i in range(m.start, m.end)
-    }
+    taken = {i for m in view.live if m.kind in CLOSED and m.measure is None for i in range(m.start, m.end)}
     for found in suspicion_phrases().find(view.words.text[first:last]):
         start, end = found.start + first, found.end + first
         kind, phrase = next(iter(found.readings.items()))
-        if kind == "harmless" or phrase in told or taken.intersection(range(start, end)):
+        if kind == "harmless" or phrase in told or taken.issuperset(range(start, end)):
             continue
         if not _denied(view, start, end) and not _of_others(view, start):
             told.add(phrase)
@@ -137,12 +136,15 @@ def _of_others(view: VisitView, at: int) -> bool:
 
 
 def _not_recorded(view: VisitView) -> Iterator[Notice]:
-    """Warning signs that stay out of the record because it is not clear what they are said of, each once."""
+    """Warning signs that stay out of the record, each once: it is not clear what they are said of, or which ear."""
     signs = guidance().signs
     recorded = {v.value.value for v in view.values}
     told: set[str] = set()
     for m in view.mentions:
-        if m.aside not in (NOT_LINKED, REASONS["question"]) or m.polarity == "denied" or m.has("weak"):
+        lost = m.live and m.kind in signs and not m.ears
+        if not (lost or m.aside in (NOT_LINKED, REASONS["question"])):
+            continue
+        if m.polarity == "denied" or m.has("weak"):
             continue
         meant = [value for kind, value in m.readings.items() if value in signs.get(kind, ())]
         if meant and not recorded.intersection(meant) and not told.intersection(meant):

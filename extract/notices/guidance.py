@@ -45,6 +45,7 @@ Certain = Literal[
     "uncertain_number",
     "uncertain_denial",
     "uncertain_complication",
+    "uncertain_finding",
     "uncertain_words",
     "sudden_hearing_loss_recent",
     "sudden_hearing_loss_older",
@@ -97,6 +98,7 @@ class Limits(_Strict):
     recent_days: int
     width_words: list[str]
     sudden_words: list[str]
+    recent_words: list[str]
 
 
 class Finding(_Strict):
@@ -115,6 +117,7 @@ class Guidance(_Strict):
     no_referral: str
     limits: Limits
     safety: dict[Literal["side", "drum", "number", "denial", "complication"], list[str]]
+    watched: dict[str, list[str]]
     excludes: dict[record.Drum, list[record.Drum]]
     notices: dict[str, Rule]
     findings: list[Finding]
@@ -133,7 +136,7 @@ class Guidance(_Strict):
                 if source.split()[0] not in self.sources:
                     raise ValueError(f"{kind} rests on {source.split()[0]!r}, which is not among the sources")
         paths = fields()
-        for listed in [f.any_of for f in self.findings] + [f.together for f in self.findings]:
+        for listed in [self.watched, *(x for f in self.findings for x in (f.any_of, f.together))]:
             for path, values in listed.items():
                 _check(path, values, paths.get(path))
         for path in (p for listed in self.safety.values() for p in listed):

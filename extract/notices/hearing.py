@@ -26,6 +26,8 @@ def unsure(view: VisitView) -> Iterator[Notice]:
             continue
         m = said.get(chars)
         sort = sort_of.get(v.field, "")
+        if v.value.value in rules.watched.get(v.field, ()):
+            sort = "finding"
         if not sort and v.value.origin == "inferred":
             continue
         differs = bool(sort and _others(view, chars, m))

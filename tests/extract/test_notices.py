@@ -139,7 +139,17 @@ def test_a_plain_visit_is_only_told_that_one_ear_was_seen() -> None:
         ("Sudden hearing loss two days ago. Right ear. Hard wax.", "sudden_hearing_loss_recent", None),
         ("Sudden hearing loss six weeks ago. Right ear. Hard wax.", "sudden_hearing_loss_older", None),
         ("She reports sudden hearing loss. Right ear. Hard wax.", "sudden_hearing_loss_undated", None),
+        ("Sudden hearing loss since Saturday. Right ear. Hard wax.", "sudden_hearing_loss_recent", None),
+        ("Lost his hearing yesterday. Right ear. Hard wax.", "sudden_hearing_loss_recent", None),
+        ("His hearing got worse quickly over a few days. Right ear. Hard wax.", "rapid_hearing_loss", ""),
+        ("It is her only hearing ear. Right ear. Hard wax. Suction.", "only_hearing_ear", ""),
+        ("He had a slap to the ear on Friday. Right ear. Hard wax. Suction.", "injury", ""),
         ("Her face is drooping on that side. Right ear. Hard wax.", "facial_weakness", ""),
+        ("The corner of his mouth is down. Right ear. Hard wax.", "facial_weakness", ""),
+        ("Right ear. Hard wax. Suction. A fleshy lump on the canal wall.", "suspicion", ""),
+        ("Right ear. Hard wax. Suction. Keratin in the attic.", "suspicion", ""),
+        ("Right ear. Hard wax. Suction, all out. Her hearing is worse now.", "hearing_worse", None),
+        ("Right ear. Hard wax. Suction, all out. He fainted.", "faint", "ears[0].complications[0]"),
         ("Right ear. Hard wax. Suction. There is a polyp behind it.", "suspicion", ""),
         ("Right ear. Hard wax. Suction. It looks like a cholesteatoma.", "suspicion", ""),
         ("He had grommets. Right ear. Hard wax. Irrigated with water.", "irrigation", None),
@@ -192,6 +202,12 @@ def test_what_is_noticed(text: str, kind: str, path: str | None) -> None:
         ("Right ear. Hard wax. Suction tube, eighteen gauge.", "size_teen_or_ty"),
         ("No sudden hearing loss. Right ear. Hard wax.", "sudden_hearing_loss_undated"),
         ("No facial weakness. Right ear. Hard wax.", "facial_weakness"),
+        ("Her sister had a sudden hearing loss. Right ear. Hard wax.", "sudden_hearing_loss_undated"),
+        ("Hearing slowly worse over two years. Right ear. Hard wax.", "rapid_hearing_loss"),
+        ("Right ear. Hard wax. Suction. Another lump, 12 mm.", "suspicion"),
+        ("Right ear. Hard wax. Suction. A spot of bleeding.", "suspicion"),
+        ("Right ear. Hard wax. Suction. A bony lump in the canal.", "suspicion"),
+        ("Right ear. Hard wax. Suction, all out. Her hearing is better.", "hearing_worse"),
         ("Right ear. Hard wax. Suction. No sign of a cholesteatoma.", "suspicion"),
         ("Right ear. Hard wax. Suction. A mass of wax came out.", "suspicion"),
         ("Right ear. Hard wax. Suction. Plenty of hair growth.", "suspicion"),
@@ -205,6 +221,14 @@ def test_what_is_noticed(text: str, kind: str, path: str | None) -> None:
 )
 def test_what_is_close_to_it_but_not_noticed(text: str, kind: str) -> None:
     assert kind not in kinds(noticed(text))
+
+
+@pytest.mark.parametrize(
+    "text", ["Any bleeding? The drum is intact.", "Is there any discharge? Drum intact."]
+)
+def test_a_sign_asked_about_and_not_answered_is_not_recorded_but_shown(text: str) -> None:
+    text = f"Left ear. Hard wax. Suction, all out. {text}"
+    assert one(noticed(text), "not_recorded").heard in ("bleeding", "discharge")
 
 
 def test_the_heaviest_comes_first() -> None:
@@ -233,6 +257,9 @@ def test_two_numbers_that_sound_alike_are_both_offered_and_none_is_changed() -> 
         (CALM, "No", "uncertain_denial"),
         ("Right ear. Hard wax. Suction. Twelve mm.", "Twelve", "uncertain_number"),
         ("Right ear. Hard wax. Suction. A bit of bleeding.", "bleeding", "uncertain_complication"),
+        ("On warfarin. Right ear. Hard wax. Suction.", "warfarin", "uncertain_finding"),
+        ("A sudden hearing loss. Right ear. Hard wax. Suction.", "sudden", "uncertain_finding"),
+        ("Right ear. A bead. Crocodile forceps.", "bead", "uncertain_finding"),
     ],
 )
 def test_safety_words_that_were_not_heard_surely(text: str, words: str, kind: str) -> None:

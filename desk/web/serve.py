@@ -66,6 +66,7 @@ def _bound(port: int) -> socket.socket:
     listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         listener.bind((LOOPBACK, port))
+        listener.listen()  # from now on the address can be opened, and is answered as soon as all is loaded
     except OSError:
         listener.close()
         raise

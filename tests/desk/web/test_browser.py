@@ -6,7 +6,6 @@ axe-playwright-python.
 
 from __future__ import annotations
 
-import shutil
 import threading
 import time
 from collections.abc import Iterator
@@ -14,58 +13,22 @@ from typing import Any
 
 import pytest
 import uvicorn
+from browsing import CHROMIUM, NO_CHROMIUM, Window, launched, window_of
 
 from shared.store import Store
 
-playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
 axe_core = pytest.importorskip("axe_playwright_python.sync_playwright", reason="axe is not installed")
 
-CHROMIUM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
-pytestmark = pytest.mark.skipif(
-    CHROMIUM is None, reason="no Chromium on this computer (Debian: apt-get install chromium)"
-)
+pytestmark = pytest.mark.skipif(CHROMIUM is None, reason=NO_CHROMIUM)
 WCAG = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
 
 
 @pytest.fixture(scope="session")
 def chromium() -> Iterator[Any]:
-    """The browser, without any talk of its own to the network."""
-    options = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--no-first-run"]
-    options += ["--disable-component-update", "--disable-sync", "--autoplay-policy=no-user-gesture-required"]
-    with playwright.sync_playwright() as started:
-        browser = started.chromium.launch(executable_path=CHROMIUM, args=options)
+    """The browser."""
+    with launched() as browser:
         yield browser
-        browser.close()
-
-
-class Window:
-    """A page of the browser, and how often a key was pressed in it."""
-
-    def __init__(self, page: Any, address: str) -> None:
-        self.page, self.address, self.presses = page, address, 0
-        self.faults: list[str] = []
-        self.played: list[str] = []
-        page.on("pageerror", lambda fault: self.faults.append(str(fault)))
-        page.on("console", lambda m: self.faults.append(m.text) if m.type == "error" else None)
-        page.on("request", lambda r: self.played.append(r.url) if "/sound?" in r.url else None)
-        page.set_default_timeout(30_000)
-
-    def open(self, path: str) -> None:
-        """Go to a page."""
-        self.page.goto(self.address + path)
-
-    def press(self, *keys: str) -> None:
-        """Press keys as a person does, without waiting for the page."""
-        for key in keys:
-            self.page.keyboard.press(key)
-            self.presses += 1
-
-    def settled(self, expression: str) -> None:
-        """Wait until something holds in the page."""
-        deadline = time.monotonic() + 30
-        while not self.page.evaluate(expression):  # wait_for_function would need "unsafe-eval"
-            assert time.monotonic() < deadline, expression
-            self.page.wait_for_timeout(20)
 
 
 @pytest.fixture
@@ -84,14 +47,6 @@ def address(desk: Any) -> Iterator[str]:
     yield f"http://{host}"
     server.should_exit = True
     thread.join(5)
-
-
-def window_of(chromium: Any, desk: Any, address: str, **options: Any) -> Window:
-    context = chromium.new_context(**options)
-    port = address.rpartition(":")[2]
-    for name, value in ((f"earside_{port}", "the-key"), (f"earside_who_{port}", "Ann%20Example")):
-        context.add_cookies([{"name": name, "value": value, "url": address}])
-    return Window(context.new_page(), address)
 
 
 @pytest.fixture
@@ -337,6 +292,7 @@ def test_every_page_can_be_used_by_everybody(
         ("/", None),
         ("/?words=drum", None),
         ("/recordings", None),
+        ("/listen", None),
         ("/people", None),
         ("/learning", None),
         ("/learning?phrase=roofers+mastic&kind=consistency", None),

@@ -254,7 +254,7 @@ def test_all_of_it_works_without_a_script(chromium: Any, desk: Any, address: str
     page.select_option("[id^=add-ear] select", label="Depth of wax: deep")
     page.click("[id^=add-ear] button")
     page.click("#sign")
-    assert page.is_visible(".done")
+    page.wait_for_selector(".done")
     ear = desk.plain(visit)["ears"][0]
     assert (desk.status(visit), ear["side"], ear["before"]["depth"]) == ("signed", "left", ["deep"])
     assert ear["before"]["wax"][0]["colour"] == ["brown"]

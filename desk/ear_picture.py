@@ -21,12 +21,12 @@ from shared.record import After, Before, Ear, Value
 
 Moment = Literal["before", "after"]
 
-WIDTH, HEIGHT = 420, 250
+WIDTH, HEIGHT = 420, 270
 _MM = 6.0  # picture units in a millimetre
 _ENTRANCE, _DRUM = 104.0, 104.0 + 31.4 * _MM
 _MIDDLE = 96.0
 _LEAN = 9.0  # the top of the drum lies nearer to the entrance than its foot
-_LABEL_TOP, _LINE, _COLUMN_CHARS = 178, 15, 21
+_LABEL_TOP, _LINE, _COLUMN_CHARS = 172, 18, 17
 
 _ZONES = {"outer": (0.02, 0.34), "middle": (0.34, 0.67), "deep": (0.67, 0.97), "on_drum": (0.82, 1.0)}
 _SOMEWHERE = (0.2, 0.8)
@@ -288,12 +288,12 @@ def _written(label: _Label, *, mirrored: bool) -> str:
     to = WIDTH - label.at[0] if mirrored else label.at[0]
     lines = list(_wrap(label.words))
     rows = "".join(
-        f'<tspan x="{x:.0f}" y="{_LABEL_TOP + 14 + n * _LINE}">{escape(line)}</tspan>'
+        f'<tspan x="{x:.0f}" y="{_LABEL_TOP + 16 + n * _LINE}">{escape(line)}</tspan>'
         for n, line in enumerate(lines)
     )
     return (
         f'<path d="M{to:.0f} {label.at[1]:.0f}L{x:.0f} {_LABEL_TOP}" fill="none" stroke="currentColor"'
-        f' stroke-opacity="0.45"/><text text-anchor="middle" font-size="13" fill="currentColor">{rows}</text>'
+        f' stroke-opacity="0.45"/><text text-anchor="middle" font-size="16" fill="currentColor">{rows}</text>'
     )
 
 

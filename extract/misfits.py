@@ -23,6 +23,7 @@ _THINGS = word_set("subjects", "things")
 _COPULAS = word_set("subjects", "copulas")
 _INWARD = word_set("subjects", "inward")
 _BUDS = word_set("subjects", "buds")
+_SEEMS = frozenset({"look", "looked", "looking", "looks", "seems"})
 _LIKENED = 5
 """Words before a mention in which a comparison ("as soft as") is looked for."""
 
@@ -124,6 +125,8 @@ def _is_comparison(m: Mention, at: Setting) -> bool:
     for back in range(1, _LIKENED + 1):
         i = m.start - back
         if i < 1 or row[i] in MARKS or row[i] == "and":
+            return False
+        if row[i] == "like" and m.kind in ("canal", "drum") and row[i - 1] in _SEEMS:
             return False
         if row[i] == "like" or (row[i] == "than" and back == 1):
             return True

@@ -10,6 +10,7 @@ from shared.vocabulary import word_set
 _AGO = word_set("plan", "ago")
 _DURATION = word_set("plan", "duration")
 _PAST = frozenset({"'d", "came", "did", "had", "lost", "started", "was", "went", "were"})
+_POLITE = frozenset({"please", ",", ".", "then", "so", "thanks"})
 _CLOSED: tuple[list[str], ...] = ([], ["."], [","])
 _LEADS = frozenset({"in", "after", "at", "within", "another", "about", "around"})
 _BY = frozenset({"by", "from", "her", "his"})
@@ -124,7 +125,9 @@ def recalls(words: Words, live: list[Mention]) -> list[Mention]:
         if after == ["time"] and any(o.has("recall_cue") for o in here):
             out.append(m)
             continue
-        if (after and after[0] in _AGO - {"back", "before", "now"}) or (before and before[0] in _DURATION):
+        due = words.text[m.start - 1] == "for" and any(o.has("recall_cue") and o.end == m.start for o in here)
+        lasting = bool(before) and before[0] in _DURATION and not due  # but "in the book for six months"
+        if (after and after[0] in _AGO - {"back", "before", "now"}) or lasting:
             continue
         if (
             after == ["back"]
@@ -150,10 +153,10 @@ def _said(words: Words, m: Mention) -> list[str]:
 def _is_cued(words: Words, m: Mention, live: list[Mention]) -> bool:
     sentence = words.sentence[m.start]
     start, end = words.bounds[sentence]
-    alone = end - start <= 5 and all(
-        m.start <= i < m.end or w in ("please", ",", ".", "then", "so")
+    alone = end - start <= 6 and all(
+        m.start <= i < m.end or w in _POLITE or (i > m.end and words.text[i - 1] == "," and i == end - 2)
         for i, w in enumerate(words.text[start:end], start)
-    )
+    )  # "Six weeks, please, Mary."
     if alone and any(
         o.kind in ("clearance", "instrument", "drum", "length") and o.start < m.start for o in live
     ):

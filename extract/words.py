@@ -27,6 +27,8 @@ _FILLERS = frozenset({"um", "uh", "er", "eh", "erm", "ah", "hmm", "hm", "mm-hm",
 _SKIPPED = frozenset({"-", '"', "'", "“", "”", "(", ")", "[", "]", "*", "_", "`", "‘", "’"})
 _FIGURES = re.compile(r"([\d.]+)(?:(x|×)([\d.]+))?(mils?|mills?|mm|cms?)?")
 """Figures written together: "10x4", "18mil"."""
+_CUT_IN_LOWER = {"id": ["i", "d"], "t1dm": ["t1", "dm"], "t2dm": ["t2", "dm"]}
+"""What spaCy cuts in lower case, and so in every phrase, but leaves whole in capitals."""
 _DICTATED = {"period": ".", "comma": ",", "colon": ":", "semicolon": ";"}
 _DICTATED_PAIRS = {
     ("full", "stop"): ".",
@@ -83,7 +85,8 @@ def plain_words(words: tuple[str, ...], nlp: Language) -> tuple[str, ...]:
 
 @cache
 def _cut(word: str, nlp: Language) -> tuple[str, ...]:
-    return (word,) if word in GAPS else tuple(plain_word(t.text) for t in nlp.make_doc(word))
+    whole = word in GAPS or word.startswith("'")  # "'ve" alone would be cut
+    return (word,) if whole else tuple(plain_word(t.text) for t in nlp.make_doc(word))
 
 
 @Language.component("words", assigns=["doc._.words"])
@@ -119,8 +122,12 @@ def words(doc: Doc) -> Doc:
             texts += [low[:-1], "."]
             tokens += [i, i]
             continue
-        if low == "id":  # spaCy cuts "id" (I'd), and so every phrase with it, but not "ID"
-            texts += ["i", "d"]
+        if low in _CUT_IN_LOWER:
+            texts += _CUT_IN_LOWER[low]
+            tokens += [i] * len(_CUT_IN_LOWER[low])
+            continue
+        if low[-1] == "." and "&" in low:
+            texts += [low[:-1], "."]
             tokens += [i, i]
             continue
         if low[-3:] == "'ll" and len(low) > 3:

@@ -11,8 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from dictate.events import Event, Utterance
-from extract.stretches import _move as move
-from extract.stretches import _part as part
+from extract.stretches import move
 from shared.record import Visit
 from shared.transcript import Transcript, Word
 
@@ -53,7 +52,7 @@ class SoFar:
         for utterance in utterances:
             self._append(utterance)
         transcript = Transcript(text=self._text, words=tuple(self._words), duration=self._seconds)
-        visits = reader.read(part(transcript, self._from, len(self._text)))
+        visits = reader.read(transcript.part(self._from, len(self._text)))
         for visit in visits:
             move(visit, self._from)
         record = RecordSoFar((*self._settled, *visits), transcript)

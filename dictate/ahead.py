@@ -20,9 +20,6 @@ from dictate.read import RATE, Recording
 from dictate.recognise import Checked, Phrase, Recogniser, Settings, hear_all
 from dictate.speech import Clip, Stretch
 
-BLOCK_SECONDS = 600
-"""Speech is looked for in blocks of this length, the detector beginning anew in each, as `speech.find` does."""
-
 LOOK_SECONDS = 45
 """So much new sound is worth a look: at most one clip and its pause."""
 
@@ -100,7 +97,7 @@ class Ahead:
 
     def _look(self, at: int) -> None:
         """Find what is settled by now. The last clip never is: more may still go into it."""
-        end = min(at, self._block + BLOCK_SECONDS * RATE)
+        end = min(at, self._block + speech.BLOCK_SECONDS * RATE)
         found = speech.find(Recording(self._read(self._block, end)))
         here = [Stretch(s.start + self._block, s.end + self._block) for s in found]
         clips = [c for c in speech.clips([*self._before, *here]) if c.stretches[0].start >= self._done]
@@ -109,6 +106,6 @@ class Ahead:
         self._looked = end
         if rest:
             self._done = rest[0].stretches[0].start
-        if end == self._block + BLOCK_SECONDS * RATE:
+        if end == self._block + speech.BLOCK_SECONDS * RATE:
             self._block = end
             self._before = [s for c in rest for s in c.stretches]

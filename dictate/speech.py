@@ -35,7 +35,8 @@ FAINT_DB, FAINT_FLOOR_DB = 25.0, -55.0
 """Speech so far below the loudest in the recording, or below so much of full scale, may be somebody else's: a
 voice falls by 6 dB with each doubling of its distance. Ours, no source."""
 
-_BLOCK_SECONDS = 600
+BLOCK_SECONDS = 600
+"""Speech is looked for in blocks of this length, the detector beginning anew in each."""
 
 
 @dataclass(frozen=True)
@@ -99,8 +100,8 @@ def find(
     within = within or Stretch(0, len(recording.samples))
     found: list[Stretch] = []
     # In blocks, for the sake of memory: a day of sound is more than a small computer holds as floats.
-    for start in range(within.start, within.end, _BLOCK_SECONDS * RATE):
-        block = recording.floats(start, min(start + _BLOCK_SECONDS * RATE, within.end))
+    for start in range(within.start, within.end, BLOCK_SECONDS * RATE):
+        block = recording.floats(start, min(start + BLOCK_SECONDS * RATE, within.end))
         found += [
             Stretch(start + s["start"], start + s["end"]) for s in get_speech_timestamps(block, options)
         ]

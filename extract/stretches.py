@@ -29,7 +29,7 @@ def read_in_stretches(transcript: Transcript, read: Read) -> list[Visit]:
     start, reach, sure = 0, _STRETCH, 1.0
     while start < size:
         end = _cut(transcript.text, start, start + reach)
-        visits, last = read(_part(transcript, start, end))
+        visits, last = read(transcript.part(start, end))
         if visits and visits[0].extent is not None and visits[0].extent.chars[0] == 0:
             visits[0].extent.confidence = sure
         going_on, next_sure = end, 1.0
@@ -43,7 +43,7 @@ def read_in_stretches(transcript: Transcript, read: Read) -> list[Visit]:
                 reach *= 2
                 continue
         for visit in visits:
-            _move(visit, start)
+            move(visit, start)
         out += visits
         start, reach, sure = going_on, _STRETCH, next_sure
     return out
@@ -60,19 +60,7 @@ def _cut(text: str, start: int, end: int) -> int:
     return end
 
 
-def _part(transcript: Transcript, start: int, end: int) -> Transcript:
-    if start == 0 and end == len(transcript.text):
-        return transcript
-    words = tuple(
-        w.model_copy(update={"chars": (w.chars[0] - start, w.chars[1] - start)})
-        for w in transcript.words_in(start, end)
-        if start <= w.chars[0] and w.chars[1] <= end
-    )
-    kept = {name: getattr(transcript, name) for name in Transcript.model_fields}
-    return Transcript(**{**kept, "text": transcript.text[start:end], "words": words})
-
-
-def _move(part: BaseModel, by: int) -> None:
+def move(part: BaseModel, by: int) -> None:
     """Count every place of a record `by` characters further on."""
     for name in type(part).model_fields:
         held: Any = getattr(part, name)
@@ -80,4 +68,4 @@ def _move(part: BaseModel, by: int) -> None:
             setattr(part, name, (held[0] + by, held[1] + by))
         for inner in held if isinstance(held, list) else [held]:
             if isinstance(inner, BaseModel):
-                _move(inner, by)
+                move(inner, by)

@@ -327,9 +327,3 @@ def test_what_was_heard_ahead_is_what_the_file_gives(rig: Rig, monkeypatch: pyte
     assert whole.words == plain.words
     assert before >= 6
     assert len(behind.heard) - before <= 3
-
-
-def test_the_blocks_are_those_in_which_speech_is_found_in_files() -> None:
-    from dictate import ahead, speech  # noqa: PLC0415
-
-    assert ahead.BLOCK_SECONDS == speech._BLOCK_SECONDS

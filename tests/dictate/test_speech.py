@@ -43,7 +43,7 @@ def test_stretches_over_the_blocks_of_a_long_recording(
 ) -> None:
     said = Recording(np.tile(read(open_speech / "jfk.flac").samples, 6))
     whole = speech.find(said)
-    monkeypatch.setattr(speech, "_BLOCK_SECONDS", 13)
+    monkeypatch.setattr(speech, "BLOCK_SECONDS", 13)
     in_blocks = speech.find(said)
     assert speech.seconds(in_blocks) == pytest.approx(speech.seconds(whole), rel=0.05)
     assert all(a.end <= b.start for a, b in pairwise(in_blocks))

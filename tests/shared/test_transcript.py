@@ -93,3 +93,13 @@ def test_a_stretch_holds_just_the_words_it_touches(
     assert transcript.words_in(start, end) == touched
     spoken = [w.seconds for w in touched if w.seconds]
     assert transcript.seconds(start, end) == ((spoken[0][0], spoken[-1][1]) if spoken else None)
+
+
+def test_a_part_is_a_transcript_of_its_own() -> None:
+    words = (Word(chars=(0, 5), seconds=(0.0, 0.4)), Word(chars=(6, 9), seconds=(0.5, 0.9)))
+    whole = Transcript(text="Right ear", words=words, source="a.wav", duration=1.0)
+    assert whole.part(0, 9) is whole
+    later = whole.part(6, 9)
+    assert (later.text, later.source) == ("ear", "a.wav")
+    assert later.words == (Word(chars=(0, 3), seconds=(0.5, 0.9)),)
+    assert whole.part(3, 9).words == (Word(chars=(3, 6), seconds=(0.5, 0.9)),)

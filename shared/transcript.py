@@ -70,7 +70,8 @@ class Transcript(BaseModel):
             for w in self.words_in(start, end)
             if start <= w.chars[0] and w.chars[1] <= end
         )
-        return self.model_copy(update={"text": self.text[start:end], "words": words})
+        kept = {name: getattr(self, name) for name in type(self).model_fields}
+        return Transcript(**kept | {"text": self.text[start:end], "words": words})
 
     def seconds(self, start: int, end: int) -> tuple[float, float] | None:
         """The time in the recording of text[start:end]; None if the words carry no times."""

@@ -103,3 +103,11 @@ def test_a_part_is_a_transcript_of_its_own() -> None:
     assert (later.text, later.source) == ("ear", "a.wav")
     assert later.words == (Word(chars=(0, 3), seconds=(0.5, 0.9)),)
     assert whole.part(3, 9).words == (Word(chars=(3, 6), seconds=(0.5, 0.9)),)
+
+
+def test_a_part_knows_its_own_times_after_the_whole_was_asked() -> None:
+    words = tuple(Word(chars=(2 * i, 2 * i + 1), seconds=(float(i), i + 0.5)) for i in range(20))
+    whole = Transcript(text="a " * 20, words=words)
+    assert whole.seconds(0, 1) == (0.0, 0.5)
+    later = whole.part(20, 40)
+    assert [later.seconds(2 * i, 2 * i + 1) for i in range(10)] == [(i + 10.0, i + 10.5) for i in range(10)]

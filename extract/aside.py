@@ -63,6 +63,8 @@ _DETERMINERS = word_set("aside", "determiners")
 _OBJECT = 2
 """Words between a cue that ends in "the" and the tool it is about: "cleaned the long hook", not "cleaned the canal
 with the hook"."""
+_APPOSITION = 9
+"""Words between commas that may stand between a person and what they have."""
 _SHORT_QUESTION = 11
 _HERE = word_set("aside", "here")
 _ASKS = word_set("aside", "asks")
@@ -178,8 +180,17 @@ def _counts(words: Words, cue: Mention, sort: str, mentions: list[Mention]) -> b
         if row[max(cue.start - 1, 0)] in ("like", "than", "as", "unlike"):  # likened to theirs, not theirs
             return False
         agrees = any(m.has("consent") and m.start > cue.start for m in mentions)
-        return cue.end < len(row) and row[cue.end] in _HAVING and not agrees
+        after = _after_apposition(row, cue.end)
+        return after < len(row) and row[after] in _HAVING and not agrees
     return True
+
+
+def _after_apposition(row: list[str], i: int) -> int:
+    """The place after what is put in between commas ("her daughter, who's also my patient, has...")."""
+    if row[i : i + 1] != [","]:
+        return i
+    closing = next((j for j in range(i + 1, min(i + _APPOSITION, len(row))) if row[j] in MARKS), i)
+    return closing + 1 if row[closing] == "," else i
 
 
 _CONDITIONS = word_set("aside", "conditions")

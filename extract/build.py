@@ -231,6 +231,9 @@ class Builder:
             before.occlusion = self.value(percent[-1], word, "inferred")
         if occlusion and not (percent and before.occlusion_percent):
             before.occlusion = self.value(occlusion[-1], occlusion[-1].value)
+        none_of_it = [m for m in mine if m.kind == "ellipsis" and m.value == "none" and self._is_of_wax(m)]
+        if none_of_it and not occlusion and not percent:
+            before.occlusion = self.value(none_of_it[0], "none")
         before.wax = self._wax(mine)
         if any(m.kind == "same" and self._compares_ears(m) for m in mine):
             before.wax = _completed(before.wax, self._copied_wax(mine, live, index))
@@ -358,6 +361,8 @@ class Builder:
         out = []
         for again in (m for m in mine if m.kind == "ellipsis"):
             none = again.value == "none"
+            if none and self._is_of_wax(again):
+                continue
             before = [
                 m
                 for m in self.mentions
@@ -369,6 +374,13 @@ class Builder:
                 polarity = "denied" if none else "affirmed"
                 out.append(replace(again, kind="complication", value=before[-1].value, polarity=polarity))
         return out
+
+    def _is_of_wax(self, none: Mention) -> bool:
+        """Whether "none on the right" goes on about wax ("hard wax on the left, none on the right")."""
+        start, _ = self.words.bounds[self.words.sentence[none.start]]
+        before = [m for m in self.mentions if start <= m.start < none.start and m.live]
+        told = [m for m in before if m.kind in ("complication", "consistency", "colour") or m.value == "wax"]
+        return bool(told) and told[-1].kind != "complication"
 
     def _without_taken_back(self, said: list[Mention]) -> list[Mention]:
         """Without what was affirmed and then, after a correction, denied ("that stings. No, it doesn't hurt")."""
@@ -430,7 +442,7 @@ def _completed(own: list[Wax], copied: list[Wax]) -> list[Wax]:
 def _is_fill(words: Words, m: Mention) -> bool:
     """Whether a percentage tells how full the canal is, not how much came out or how well somebody hears."""
     after = words.text[m.end : m.end + 4]
-    stop = next((i for i, w in enumerate(after) if w in STOPS), len(after))
+    stop = next((i for i, w in enumerate(after) if w in STOPS or w == "all"), len(after))
     after = after[:stop]
     if after[:1] == ["out"] and after[1:2] and after[1] in ("at", "near", "by", "towards"):
         return True

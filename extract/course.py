@@ -96,7 +96,7 @@ def _course(words: Words, mine: list[Mention]) -> Course:
         return came
     first = words.sentence[described[0].start]
     told = max((s for s in story if s < first), default=-1)
-    with_agent = {words.sentence[m.start] for m in mine if m.has("agent")}
+    with_agent = {words.sentence[m.start] for m in mine if m.has("agent") and not _looks(words, m)}
     named = [
         words.sentence[m.start]
         for m in mine
@@ -114,6 +114,12 @@ def _course(words: Words, mine: list[Mention]) -> Course:
     ]
     came.work = words.sentence[working[0].start] if working else None
     return came
+
+
+def _looks(words: Words, m: Mention) -> bool:
+    """Whether somebody looks into an ear in the mention's sentence ("while the oil soaks I'll look in the right")."""
+    start, end = words.bounds[words.sentence[m.start]]
+    return bool({"look", "looking"} & set(words.text[start:end]))
 
 
 def _story(words: Words, mine: list[Mention]) -> set[int]:
@@ -144,9 +150,10 @@ def _story(words: Words, mine: list[Mention]) -> set[int]:
 
 
 def _tells_of_person(words: Words, m: Mention) -> bool:
-    """Whether a person is what "blocked" is said of ("she's blocked on the right")."""
-    start, _ = words.bounds[words.sentence[m.start]]
-    return bool(_PERSONS & set(words.text[max(m.start - 4, start) : m.start]))
+    """Whether "blocked" is a complaint: said of a person ("she's blocked on the right") or dated ("since Sunday")."""
+    start, end = words.bounds[words.sentence[m.start]]
+    dated = "since" in words.text[m.end : min(m.end + 4, end)]
+    return dated or bool(_PERSONS & set(words.text[max(m.start - 4, start) : m.start]))
 
 
 def _without_early_tools(words: Words, described: list[Mention], story: set[int]) -> list[Mention]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 from bisect import bisect_left, bisect_right
 
 from extract.mentions import Mention
-from extract.words import MARKS, Words
+from extract.words import MARKS, STOPS, Words
 from shared.vocabulary import word_set
 
 OPPOSITE = {"right": "left", "left": "right"}
@@ -40,7 +40,6 @@ OF_AN_EAR = frozenset(
 """Kinds of mention that are said of an ear."""
 
 _NOT_A_PLACE = word_set("ears", "not_a_place")
-_NOT_RIGHT = word_set("ears", "not_right")
 _ROOM = word_set("ears", "room")
 _DONE = word_set("ears", "done")
 _LEADS = word_set("ears", "leads")
@@ -60,10 +59,20 @@ _COUNTED = 40
 """Words before "both plugs" in which two of them may have been found in one ear."""
 _NOUNS = word_set("ears", "nouns")
 _BODY = word_set("ears", "body")
+_CHOSEN = word_set("ears", "chosen")
+_BE = frozenset({"'s", "is", "was", "are", "were", "has", "had", "needs"})
+_IDENTIFYING = word_set("ears", "identifying")
 _POSTURE = word_set("ears", "posture")
 _TURNED = word_set("ears", "turned")
 _ASKING = word_set("ears", "asking")
 _ORDERS = word_set("ears", "orders")
+_NOT_YET = word_set("ears", "not_yet")
+_LATER = word_set("ears", "later")
+_ADVERBS = word_set("ears", "adverbs")
+_VERBS_NEXT = word_set("ears", "verbs_next")
+_NOW = word_set("ears", "now")
+_PASSING = frozenset({"other_person", "past_visit", "teaching", "chat"})
+"""What follows one of these is not of this ear now."""
 _SEEN_AT_ONCE = frozenset({"percent", "occlusion", "consistency", "colour", "drum", "clearance", "depth"})
 _BEFORE_SIDE = frozenset({"percent", "occlusion", "drum", "clearance", "length"})
 
@@ -96,6 +105,7 @@ def with_bare_sides(words: Words, mentions: list[Mention]) -> list[Mention]:
         while start < end - 2 and row[start] in _LEADS:
             start += 1
         spots = [start] if end - start > 1 and row[start + 1] in _BARE_NEXT else []
+        spots += [i for i in range(start, end) if i + 1 in seen and (i == start or row[i - 1] in MARKS)]
         spots += [i for i in range(begin, end) if i in last and (i + 1 == end or row[i + 1] in MARKS)]
         for spot in spots:
             side = row[spot]
@@ -103,7 +113,8 @@ def with_bare_sides(words: Words, mentions: list[Mention]) -> list[Mention]:
             if side not in OPPOSITE or spot in taken or visit < 0:
                 continue
             cue = Mention(spot, spot + 1, {"ear_cue": side}, kind="ear_cue", value=side, visit=visit)
-            sure = side == "left" or spot in last
+            sure = side == "left" or spot in last or bool(_VERBS_NEXT & set(row[spot + 1 : spot + 2]))
+            taken.add(spot)
             if sure or any(spot < i <= spot + 6 for i in seen):
                 found.append((cue, sure))
     lefts = {cue.visit for cue, _ in found if cue.value == "left"}
@@ -111,11 +122,19 @@ def with_bare_sides(words: Words, mentions: list[Mention]) -> list[Mention]:
     return sorted([*mentions, *kept], key=lambda m: (m.start, -m.end)) if kept else mentions
 
 
-def turns_to(words: Words, cue: Mention) -> bool:
+def turns_to(words: Words, cue: Mention, mentions: list[Mention]) -> bool:
     """Whether a sentence with nothing else to record turns to an ear ("now let's look at the left") rather than
-    mentioning one in passing ("tell him the right ear can wait")."""
-    start, _ = words.bounds[words.sentence[cue.start]]
-    return words.text[start] not in _ORDERS
+    mentioning one in passing ("tell him the right ear can wait", "the last lady had it on the left")."""
+    row = words.text
+    start, end = words.bounds[words.sentence[cue.start]]
+    before = row[start : cue.start]
+    passing = [o.end for o in mentions if o.readings.get("aside") in _PASSING and o.start < cue.start]
+    if passing and not _NOW & set(row[passing[-1] : cue.start]):
+        return False
+    if _NOT_YET & set(before) or _LATER & set(row[cue.end : end]):
+        return False
+    ordered = next((w for w in before if w not in _ASKING), "")
+    return ordered not in _ORDERS or bool(_GOING & set(before))
 
 
 def stands_alone(words: Words, cue: Mention) -> bool:
@@ -145,13 +164,19 @@ def turning(words: Words, cue: Mention) -> bool:
     )
 
 
+def identifies(words: Words, a: Mention, b: Mention) -> bool:
+    """Whether the second cue says which side the first is ("the first ear's the left")."""
+    between = words.text[a.end : b.start]
+    return side_of(b) in OPPOSITE and bool(_BE & set(between)) and _IDENTIFYING.issuperset(between)
+
+
 def names_ear_in_hand(words: Words, cue: Mention) -> bool:
     """Whether the cue names the ear in hand ("for the notes, that's the right ear I've just done")."""
     start, end = words.bounds[words.sentence[cue.start]]
     said = words.text[start:end]
     before = words.text[max(cue.start - 3, start) : cue.start]
     return ("'s" in before or "was" in before or "is" in before) and bool(
-        _DONE & set(said) or "that" in before or "this" in before
+        _DONE & set(said) or {"that", "this"} & set(before) or ("it" in before and not _NOW & set(said))
     )
 
 
@@ -159,16 +184,26 @@ def _is_cue(words: Words, m: Mention, mentions: list[Mention]) -> bool:
     row = words.text
     side, said = side_of(m), row[m.start : m.end]
     following = row[m.end] if m.end < len(row) else ""
-    if _is_compared(row, m):
+    if _is_compared(row, m) or any(o.has("aside") and o.start <= m.start < m.end < o.end for o in mentions):
         return False
     if not _NOUNS & set(said) and _is_elsewhere(words, m):
         return False
-    if side in OPPOSITE and said[-1] in OPPOSITE and following in _NOT_A_PLACE:
-        return False
-    if side == "right" and said[-1] == "right" and following in _NOT_RIGHT:
-        return False
+    if side in OPPOSITE and said[-1] in OPPOSITE:
+        of_part = following == "of" and bool(_NOUNS & set(row[m.end + 1 : m.end + 3]))
+        if of_part or following in _NOT_A_PLACE or _names_a_thing(row, m, mentions):
+            return False
     if side == "other" and not {"ear", "side"} & set(said):
         return _is_other_ear(words, m, mentions)
+    if (
+        side == "both"
+        and said[0] == "of"
+        and (row[m.start - 1].endswith("er") or row[m.start - 1] in _CHOSEN)
+    ):
+        return False
+    if side in ("first", "second") and said[0] == "the" and len(said) == 2:
+        return following in STOPS and all(
+            w in _TURNING for w in row[words.bounds[words.sentence[m.start]][0] : m.start]
+        )
     if side in ("first", "second") and not {"ear", "side", "one"} & set(said):
         return not following or following in MARKS or following in _AFTER_COUNT
     if side == "both" and said == ["both"]:
@@ -188,6 +223,15 @@ def _is_compared(row: list[str], m: Mention) -> bool:
     return row[i - 1] in _LIKE or (row[i - 1] in ("to", "with") and i > 1 and row[i - 2] in _ALIKE)
 
 
+def _names_a_thing(row: list[str], m: Mention, mentions: list[Mention]) -> bool:
+    """Whether some other noun follows the side ("the left lens is loose")."""
+    if m.end + 1 >= len(row) or not row[m.end].isalpha() or row[m.end + 1] not in _BE:
+        return False
+    word = row[m.end]
+    told = any(o.start <= m.end < o.end for o in mentions if o is not m)
+    return not told and word not in _ADVERBS and not word.endswith(("ly", "ed"))
+
+
 def _is_elsewhere(words: Words, m: Mention) -> bool:
     """Whether a side with no "ear" to it is one of the room, of another part of the body, or that someone lies on
     or is told to turn to."""
@@ -200,6 +244,7 @@ def _is_elsewhere(words: Words, m: Mention) -> bool:
     opening = m.start
     while opening > start and words.part[opening - 1] == words.part[m.start]:
         opening -= 1
+    opening = max([opening, *(i + 1 for i in range(opening, m.start) if row[i] in OPPOSITE)])
     before = row[opening : m.start]
     if _POSTURE & set(before[-4:]) or (
         _TURNED & set(before[-6:]) and (_BODY | {"you", "your"}) & set(before)

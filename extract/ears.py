@@ -9,6 +9,7 @@ which words name an ear, `ears_in_hand` which ear they point at; here the talk i
 from __future__ import annotations
 
 from bisect import bisect_left
+from dataclasses import replace
 
 from spacy.language import Language
 from spacy.tokens import Doc
@@ -20,6 +21,7 @@ from extract.ear_cues import (
     ONE_EACH,
     OPPOSITE,
     cues_of,
+    identifies,
     prepositional,
     side_of,
     turning,
@@ -40,6 +42,8 @@ _OF_THE_PATIENT = frozenset({"symptom", "history", "consent"})
 _SEEN = frozenset({"skin", "canal", "drum", "complication", "foreign_body", "consistency", "symptom"})
 _FOUND = frozenset({"drum", "canal", "clearance", "length", "consistency", "complication", "occlusion"})
 _TAKEN_UP = frozenset({"method", "instrument", "agent", "removal", "size"})
+_TIMED = frozenset({"drum", "not_seen", "canal", "skin", "clearance", "occlusion"})
+"""Kinds that are before or after, by how far their own ear is done."""
 _PURPOSE = word_set("ears", "purpose")
 
 
@@ -61,8 +65,16 @@ def ears(doc: Doc) -> Doc:
     for hand in hands.values():
         if hand.waiting:
             _give(hand.waiting, (hand.begin(hand.waiting[0]),))
+    doc._.mentions = [one for m in doc._.mentions for one in _for_each_ear(m)]
     doc._.ears = {visit: hand.ears for visit, hand in hands.items()}
     return doc
+
+
+def _for_each_ear(m: Mention) -> list[Mention]:
+    """A finding of both ears once for each: the one may be finished, the other not."""
+    if len(m.ears) < 2 or m.kind not in _TIMED:
+        return [m]
+    return [replace(m, ears=(ear,)) for ear in m.ears]
 
 
 def _give(mentions: list[Mention], ears: tuple[int, ...]) -> None:
@@ -75,7 +87,7 @@ def _read_sentence(words: Words, mentions: list[Mention], hand: EarsInHand, look
     live = [m for m in mentions if m.live and m.kind]
     patient = [m for m in live if m.kind in _OF_THE_PATIENT]
     if not patient and not any(m.kind in OF_AN_EAR for m in live):
-        cues = [c for c in cues if turns_to(words, c)]
+        cues = [c for c in cues if turns_to(words, c, mentions)]
     _set_aside_purposes(words, live)
     of_ear = [m for m in live if m.kind in OF_AN_EAR and m.live]
     side_the_story(words, patient, live, cues, hand)
@@ -144,6 +156,7 @@ def _assign(words: Words, of_ear: list[Mention], cues: list[Mention], hand: Ears
         for m in of_ear:
             m.ears = _ears_of(words, m, targets, start_ears) if sided else targets[0][1]
         _note_wax(of_ear, hand)
+        _note_work(of_ear, hand)
         both = not start_ears or _describes_both(of_ear)
         hand.current = sided[-1][1] if sided else targets[-1][1] if both else start_ears
     elif cues or hand.current or not all(m.kind in _TAKEN_UP for m in of_ear):
@@ -152,6 +165,7 @@ def _assign(words: Words, of_ear: list[Mention], cues: list[Mention], hand: Ears
         if not hand.current and of_ear:
             hand.current = (hand.begin(of_ear[0]),)
         _give(of_ear, hand.current)
+        _note_work(of_ear, hand)
     else:
         hand.waiting += of_ear
         return
@@ -165,6 +179,8 @@ def _targets(words: Words, cues: list[Mention], hand: EarsInHand) -> list[Target
     targets: list[Target] = []
     for cue in cues:
         if words.text[cue.end : cue.end + 1] and words.text[cue.end] in ONE_EACH and len(hand.ears) != 2:
+            continue
+        if targets and identifies(words, targets[-1][0], cue) and hand.name(targets[-1][1], cue):
             continue
         pointed = hand.pointed_at(words, cue)
         if targets and _joined(words, targets[-1][0], cue):
@@ -187,22 +203,42 @@ def _joined(words: Words, a: Mention, b: Mention) -> bool:
 
 
 def _note_wax(of_ear: list[Mention], hand: EarsInHand) -> None:
-    """Remember which ears were said to hold no wax, and which some."""
+    """Remember which ears were said to hold no wax, which some, and which only to look well."""
+    for m in (m for m in of_ear if m.polarity != "denied"):
+        here = set(m.ears or hand.current)
+        if m.kind == "occlusion" and m.value == "none":
+            hand.clean |= here
+        elif m.kind in ("consistency", "colour", "percent", "occlusion", "depth"):
+            hand.waxed |= here
+        elif m.kind == "drum" or (m.kind == "canal" and m.value == "healthy"):
+            hand.seen_well |= here
+
+
+def _note_work(of_ear: list[Mention], hand: EarsInHand) -> None:
+    """Remember in which ears removal was begun."""
     for m in of_ear:
-        if m.kind == "occlusion" and m.value == "none" and m.polarity != "denied":
-            hand.clean.update(m.ears or hand.current)
-        elif m.kind in ("consistency", "colour", "percent") and m.polarity != "denied":
-            hand.waxed.update(m.ears or hand.current)
+        if _is_work(m):
+            hand.worked.update(m.ears or hand.current)
+
+
+def _is_work(m: Mention) -> bool:
+    removes = m.kind in ("length", "method") or (m.kind == "instrument" and m.value in REMOVERS)
+    return removes and m.polarity != "denied"
 
 
 def _go_to_waxed_ear(of_ear: list[Mention], hand: EarsInHand) -> None:
-    """Take up the tools in the one ear that has wax when the ear in hand was just said to have none."""
+    """Take up the tools in the one ear that has wax when the ear in hand was just said to have none, or to look
+    well while the other was not begun."""
     _note_wax(of_ear, hand)
-    works = any(
-        m.kind in ("length", "method") or (m.kind == "instrument" and m.value in REMOVERS) for m in of_ear
-    )
+    if len(hand.current) != 1 or not any(_is_work(m) for m in of_ear):
+        return
+    here = hand.current[0]
     waxed = hand.waxed - hand.clean
-    if works and len(hand.current) == 1 and hand.current[0] in hand.clean and len(waxed) == 1:
+    if here not in hand.clean:
+        waxed -= hand.worked
+        if here in hand.waxed | hand.worked or here not in hand.seen_well:
+            return
+    if len(waxed) == 1:
         hand.current = tuple(waxed)
 
 

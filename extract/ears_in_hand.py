@@ -27,6 +27,7 @@ class EarsInHand:
 
     ears: as first spoken of. current: numbers of the ears now spoken of. hinted: sides that only the patient's
     story named. last_side: the last "right" or "left". clean, waxed: numbers of ears said to hold no wax, some.
+    seen_well, worked: of those whose drum or healthy canal was seen, and in which removal was begun.
     waiting: tools taken up before any ear was spoken of, to be given to the first that is.
     """
 
@@ -36,6 +37,8 @@ class EarsInHand:
     last_side: Mention | None = None
     clean: set[int] = field(default_factory=set)
     waxed: set[int] = field(default_factory=set)
+    seen_well: set[int] = field(default_factory=set)
+    worked: set[int] = field(default_factory=set)
     waiting: list[Mention] = field(default_factory=list)
 
     def named(self, side: str, by: Mention) -> int:
@@ -45,6 +48,16 @@ class EarsInHand:
                 return i
         self.ears.append(EarEntry(side, by, by.start))
         return len(self.ears) - 1
+
+    def name(self, numbers: tuple[int, ...], by: Mention) -> bool:
+        """Give a side to the one ear of this number, if it has none yet and no other ear has that side."""
+        if len(numbers) != 1 or any(ear.side == side_of(by) for ear in self.ears):
+            return False
+        ear = self.ears[numbers[0]]
+        if ear.side != "unstated":
+            return False
+        ear.side, ear.named_by = side_of(by), by
+        return True
 
     def unstated(self, at: int) -> int:
         """A new ear whose side is not said, first spoken of at word `at`."""
@@ -74,12 +87,8 @@ class EarsInHand:
         return (self.begin(cue) if side == "that" else self.unstated(cue.start),)
 
     def _side(self, words: Words, side: str, cue: Mention) -> tuple[int, ...]:
-        known = any(ear.side == side for ear in self.ears)
-        if len(self.current) == 1 and not known and names_ear_in_hand(words, cue):
-            ear = self.ears[self.current[0]]
-            if ear.side == "unstated":
-                ear.side, ear.named_by = side, cue
-                return self.current
+        if names_ear_in_hand(words, cue) and self.name(self.current, cue):
+            return self.current
         return (self.named(side, cue),)
 
     def _both(self, cue: Mention) -> tuple[int, ...]:

@@ -14,7 +14,7 @@ from spacy.language import Language
 from spacy.tokens import Doc
 
 from extract.measures import Measure, measures
-from extract.phrases import Phrases, plural
+from extract.phrases import Found, Phrases, plural
 from extract.spelled import digit_like, digits_at, is_letter
 from extract.words import MARKS, Words, plain_words
 from shared.vocabulary import CUES, Vocabulary, forms, word_set
@@ -126,7 +126,7 @@ class PhraseBook:
 
     def find(self, row: list[str]) -> list[Mention]:
         """All phrases of all sets; words that are noise steer nothing."""
-        values = self.values.find(row)
+        values = [f for f in self.values.find(row) if not _is_side(row, f)]
         noise = {i for f in values if "noise" in f.readings for i in range(f.start, f.end)}
         cues = self.cues.find(row)
         spoken = {
@@ -143,6 +143,15 @@ class PhraseBook:
             if f.start not in noise and f.end - 1 not in noise
         ]
         return [Mention(f.start, f.end, f.readings) for f in values + steering]
+
+
+def _is_side(row: list[str], f: Found) -> bool:
+    """Whether "right now" or "left it" begins with a side after all ("across to the right now")."""
+    steers = "noise" in f.readings or "urgency" in f.readings
+    return steers and row[f.start] in ("right", "left") and f.start > 0 and row[f.start - 1] in _OWNERS
+
+
+_OWNERS = frozenset({"the", "his", "her"})
 
 
 def compile_phrases(vocabulary: Vocabulary, nlp: Language) -> PhraseBook:

@@ -117,7 +117,7 @@ def _answered(words: Words, m: Mention) -> str:
         and m.readings.get("complication") != "none"
     ):
         return "denied"
-    if m.has("symptom", "complication") and "neither" in row[max(m.start - 6, 0) : m.start]:
+    if m.has("symptom", "complication", "drum", "canal") and "neither" in row[max(m.start - 6, 0) : m.start]:
         between = row[max(m.start - 6, 0) : m.start]
         return "" if any(w in MARKS for w in between[between.index("neither") :]) else "denied"
     if m.has("symptom", "complication", "history") and m.start and row[m.start - 1] in ("no", "without"):

@@ -91,7 +91,8 @@ def _course(words: Words, mine: list[Mention]) -> Course:
     came = Course()
     story = _story(words, mine)
     described = [m for m in mine if _describes_ear(words, m) and words.sentence[m.start] not in story]
-    described = _without_early_tools(words, described, story)
+    done = {words.sentence[m.start] for m in mine if m.has("removal", "clearance")}
+    described = _without_early_tools(words, described, story, done)
     if not described:
         return came
     first = words.sentence[described[0].start]
@@ -156,14 +157,22 @@ def _tells_of_person(words: Words, m: Mention) -> bool:
     return dated or bool(_PERSONS & set(words.text[max(m.start - 4, start) : m.start]))
 
 
-def _without_early_tools(words: Words, described: list[Mention], story: set[int]) -> list[Mention]:
-    """Without tools named before the patient's story ("I'll drive the sucker. So, her hearing's been poor...")."""
+def _without_early_tools(
+    words: Words, described: list[Mention], story: set[int], done: set[int]
+) -> list[Mention]:
+    """Without tools named before the patient's story ("I'll drive the sucker. So, her hearing's been poor..."),
+    unless their sentence tells what they did. done: sentences in which something comes out.
+    """
     found = next((m for m in described if not m.has("instrument", "method")), None)
     if found is None:
         return described
     until = max((s for s in story if s < words.sentence[found.start]), default=-1)
     return [
-        m for m in described if not (m.has("instrument", "method") and words.sentence[m.start] < until)
+        m
+        for m in described
+        if not m.has("instrument", "method")
+        or words.sentence[m.start] >= until
+        or words.sentence[m.start] in done
     ] or described
 
 

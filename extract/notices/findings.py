@@ -142,7 +142,8 @@ def _not_recorded(view: VisitView) -> Iterator[Notice]:
     told: set[str] = set()
     for m in view.mentions:
         lost = m.live and m.kind in signs and not m.ears
-        if not (lost or m.aside in (NOT_LINKED, REASONS["question"])):
+        unclear = m.aside in (NOT_LINKED, REASONS["question"]) and not m.has("foreign_body")
+        if not (lost or unclear):
             continue
         if m.polarity == "denied" or m.has("weak"):
             continue

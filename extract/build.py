@@ -141,9 +141,11 @@ class Builder:
             m for m in live if m.kind == "consent" and (m.polarity != "denied" or m.value == "declined")
         ]
         if consent:
-            declined = [m for m in consent if m.value == "declined"]
-            chosen = declined[-1] if declined else consent[0]
-            back.consent = self.value(chosen, "declined" if declined else "given")
+            declined = [m for m in consent if m.value == "declined" and not self._of_something_else(m, live)]
+            given = [m for m in consent if m.value != "declined"]
+            if declined or given:
+                chosen = declined[-1] if declined else given[0]
+                back.consent = self.value(chosen, chosen.value)
         for m, by in self._told(live, "symptom", back.symptoms_denied):
             side = self.value(by, m.side) if by is not None else None
             back.symptoms.append(SidedSymptom(item=self.value(m, m.value), side=side))
@@ -158,6 +160,11 @@ class Builder:
                 days=self.value(days[0], days[1]) if days is not None else None,
             )
         return back if back.model_dump(exclude_defaults=True) else None
+
+    def _of_something_else(self, m: Mention, live: list[Mention]) -> bool:
+        """Whether a referral or a test was declined, not the treatment ("I offered audiology but he declined")."""
+        here = [o for o in live if self.words.sentence[o.start] == self.words.sentence[m.start]]
+        return self._working(m) and any(o.kind in ("referral", "advice") and o.end <= m.start for o in here)
 
     def _told(
         self, live: list[Mention], kind: str, denied: list[Value[Any]]
@@ -327,7 +334,10 @@ class Builder:
     def _size(self, m: Mention, used: list[Mention], mine: list[Mention]) -> Value[Any] | None:
         """The size said nearest to this instrument, if no other instrument is nearer."""
         named = [u for u in used if u.value == m.value]
+        bored = m.value in ("suction_tube", "fine_suction_tube")
         for size in (x for x in mine if x.kind == "size"):
+            if str(size.value).endswith(("G", "Fr")) and not bored:
+                continue  # gauge and French are bores
             if size.linked and size.linked[0].kind == "instrument":
                 if size.linked[0].value == m.value:
                     return self.value(size, size.value)

@@ -42,6 +42,8 @@ _PERIODS = {
     "weekly": ("weeks", 1),
     "yearly": ("years", 1),
 }
+_SHORTHAND = {"12": "months", "52": "weeks", "7": "days"}
+"""Clinicians write 6/12 for six months, 3/52 for three weeks, 5/7 for five days (common practice, no source)."""
 _WHOLE_WORDS = {"annual": (1, "years"), "annually": (1, "years"), "yearly": (1, "years")}
 _FILLED = frozenset({"canal", "ear", "lumen", "eac", "meatus", "space", "width"})
 _FILL_WORDS = frozenset(
@@ -212,6 +214,9 @@ def _measure(row: Sequence[str], number: Number) -> Measure:
     following = row[end] if end < len(row) else ""
     after = row[end + 1] if end + 1 < len(row) else ""
     skip = 0
+    part, _, whole = row[at].partition("/")
+    if whole in _SHORTHAND and end == at + 1 and following not in ("of", *_LENGTH_UNITS):
+        return Measure(at, end, "interval", Fraction(int(part)), _SHORTHAND[whole])
     if following == "of" and after in ("a", "an", "the"):
         skip, following = 2, row[end + 2] if end + 2 < len(row) else ""
     elif following in ("a", "an", "the", "odd", "whole", "full", "good", "solid", "or"):

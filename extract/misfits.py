@@ -43,6 +43,8 @@ def misfit(m: Mention, at: Setting) -> str:
         return NOT_LINKED
     if m.kind == "drum" and m.value == "intact" and "drum" not in _nouns(at) and _NOT_DRUM & set(at.said):
         return NOT_LINKED
+    if m.kind == "consistency" and m.value in ("wet", "liquid") and _is_of_canal(m, at):
+        return NOT_LINKED
     if m.kind in ("colour", "consistency") and _is_of_a_thing(m, at):
         return NOT_LINKED
     if m.kind in ("colour", "consistency") and _says_not_wax(m, at):
@@ -82,6 +84,13 @@ def _is_of_a_thing(m: Mention, at: Setting) -> bool:
     shade = any(o.start == m.end and o.has("colour") for o in at.mentions)  # "hard light brown"
     after = m.end < len(row) and row[m.end] in _THINGS and not shade
     return after or (at.start <= i < m.start - 1 and row[i] in _THINGS)
+
+
+def _is_of_canal(m: Mention, at: Setting) -> bool:
+    """Whether "wet" is said of the canal or drum ("canal wet from the drops"), with no wax in the sentence."""
+    before = [h for h in at.heads if h.end <= m.start and _COPULAS.issuperset(at.words.text[h.end : m.start])]
+    said_of = before[-1].readings["head"] if before else ""
+    return said_of in ("canal", "drum") and not _wax_in(m, at)
 
 
 def _is_of_foreign_body(m: Mention, at: Setting) -> bool:

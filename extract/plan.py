@@ -10,6 +10,7 @@ from shared.vocabulary import word_set
 _AGO = word_set("plan", "ago")
 _DURATION = word_set("plan", "duration")
 _PAST = frozenset({"'d", "came", "did", "had", "lost", "started", "was", "went", "were"})
+_BOOKED = frozenset({"appointment", "book", "booked", "diary", "recall", "reminder", "review"})
 _POLITE = frozenset({"please", ",", ".", "then", "so", "thanks"})
 _CLOSED: tuple[list[str], ...] = ([], ["."], [","])
 _LEADS = frozenset({"in", "after", "at", "within", "another", "about", "around"})
@@ -125,7 +126,11 @@ def recalls(words: Words, live: list[Mention]) -> list[Mention]:
         if after == ["time"] and any(o.has("recall_cue") for o in here):
             out.append(m)
             continue
-        due = words.text[m.start - 1] == "for" and any(o.has("recall_cue") and o.end == m.start for o in here)
+        due = words.text[m.start - 1] == "for" and any(
+            o.has("recall_cue")
+            and (o.end == m.start or (o.end <= m.start - 1 <= o.end + 1 and words.text[o.end - 1] in _BOOKED))
+            for o in here
+        )
         lasting = bool(before) and before[0] in _DURATION and not due  # but "in the book for six months"
         if (after and after[0] in _AGO - {"back", "before", "now"}) or lasting:
             continue

@@ -124,6 +124,8 @@ def _answered(words: Words, m: Mention) -> str:
         return "denied"
     if m.has("drum", "canal", "skin") and _ends_in_doubt(row, m):
         return "possible"
+    if row[m.end : m.end + 1] == [":"] and (m.end + 2 == len(row) or row[m.end + 2] in MARKS):
+        return answer(row[m.end + 1 : m.end + 2])  # "bleeding: none."
     mark = next((i for i in range(m.end, min(m.end + _CLOSE, len(row))) if row[i] in MARKS), m.start)
     return answer(row[mark + 1 : mark + 3]) if row[mark] == "?" else ""
 

@@ -161,6 +161,27 @@ def test_where_a_value_comes_from(reader: Reader, said: str, path: str, found: t
 
 
 @pytest.mark.parametrize(
+    ("said", "consent"),
+    [
+        ("Consent given. Left ear, hard wax, hook, all out.", "given"),
+        ("Left ear, no wax. He declined the procedure.", "declined"),
+        ("Consent given. Left ear, hard wax, hook, all out. I offered audiology but he declined.", "given"),
+        ("Left ear, hard wax, hook, all out. I offered audiology but he declined.", None),
+    ],
+)
+def test_what_was_declined(visit: Callable[[str], Any], said: str, consent: str | None) -> None:
+    assert visit(said).get("background", {}).get("consent") == consent
+
+
+def test_gauge_and_french_are_sizes_of_suction_tubes_only(sides: Callable[[str], dict[str, Any]]) -> None:
+    ear = sides("Left ear. Hard wax. Alligators, then a 7 French suction tip. All out.")["left"]
+    assert ear["procedure"]["instruments"] == [
+        {"name": "crocodile_forceps"},
+        {"name": "suction_tube", "size": "7Fr"},
+    ]
+
+
+@pytest.mark.parametrize(
     ("said", "path", "word"),
     [
         ("No pain. Left ear, hard wax.", "background.symptoms_denied[0]", "No"),

@@ -74,6 +74,8 @@ def test_lengths_in_whole_millimetres(said: str, mm: int) -> None:
         ("six french", "size", "6Fr"),
         ("20 g", "size", "20G"),
         ("six months", "interval", (6, "months")),
+        ("6/12", "interval", (6, "months")),
+        ("3/52 please", "interval", (3, "weeks")),
         ("a fortnight", "interval", (2, "weeks")),
         ("two fortnights", "interval", (4, "weeks")),
         ("a couple of weeks", "interval", (2, "weeks")),

@@ -89,19 +89,20 @@ def compared(first: Sequence[HeardWord], second: Sequence[HeardWord]) -> list[He
     bleeding" heard beside "bleeding".
     """
     ours, owner = _row(first)
-    theirs, _ = _row(second)
+    theirs, their_owner = _row(second)
     also: dict[int, str] = {}
     for step in Levenshtein.opcodes(ours, theirs):
         if step.tag == "equal" or not first:
             continue
-        there = " ".join(theirs[step.dest_start : step.dest_end])
-        if step.tag == "insert":
-            at = min(step.src_start, len(ours) - 1)
-            also.setdefault(
-                owner[at], f"{there} {ours[at]}" if step.src_start < len(ours) else f"{ours[at]} {there}"
-            )
+        there = dict.fromkeys(their_owner[step.dest_start : step.dest_end])
+        written = "".join(second[i].text for i in there).strip()
+        if step.tag != "insert":
+            also |= dict.fromkeys(owner[step.src_start : step.src_end], written)
+        elif step.src_start < len(ours):
+            at = owner[step.src_start]
+            also.setdefault(at, f"{written} {first[at].text.strip()}")
         else:
-            also |= dict.fromkeys(owner[step.src_start : step.src_end], there)
+            also.setdefault(owner[-1], f"{first[owner[-1]].text.strip()} {written}")
     noted = (replace(word, also=also.get(i)) for i, word in enumerate(first))
     return [replace(word, probability=belief(word)) for word in noted]
 

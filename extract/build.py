@@ -5,7 +5,7 @@ Components before this only annotate; here the record is written, each value wit
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from typing import Any, TypeVar
 
@@ -17,6 +17,7 @@ from extract.lengths import Piece, removed_pieces
 from extract.mentions import Mention, characters, quoted
 from extract.notices import notices
 from extract.plan import advised, agent_use, recalls, referrals, softener_days
+from extract.second_reading import weigh
 from extract.words import STOPS, Words
 from shared.record import (
     After,
@@ -51,7 +52,9 @@ _METHOD_OF = {
     "irrigator": "irrigation",
 }
 _REPAIRED = 0.55
-"""Confidence of a value whose words were repaired."""
+"""Confidence of a value whose words were repaired, at most."""
+_POSSIBLE = 0.8
+"""Confidence of a value said with doubt, at most."""
 _TOLERANCE = ("well", "with_discomfort", "stopped_early")
 Part = TypeVar("Part", bound=BaseModel)
 _DENIABLE = frozenset(
@@ -60,21 +63,26 @@ _DENIABLE = frozenset(
 
 
 class Builder:
-    """Writes the visits of one Doc. transcript: gives each value its seconds and its confidence."""
+    """Writes the visits of one Doc. transcript: gives each value its seconds and its confidence. other: the
+    visits as read from a second hearing, if there was one."""
 
-    def __init__(self, doc: Doc, transcript: Transcript) -> None:
-        self.doc, self.transcript = doc, transcript
+    def __init__(self, doc: Doc, transcript: Transcript, other: Sequence[Visit] | None = None) -> None:
+        self.doc, self.transcript, self.other = doc, transcript, other
+        self._caps: dict[tuple[int, int], float] = {}
         self.words: Words = doc._.words
         self.mentions: list[Mention] = doc._.mentions
 
     def visits(self) -> list[Visit]:
         """All visits with something in them, in the order spoken."""
-        out = []
+        out: list[Visit] = []
         for number, (_, confidence) in enumerate(self.doc._.visit_starts or []):
             mine = [m for m in self.mentions if m.visit == number]
             visit = self._visit(mine, self.doc._.ears.get(number, []))
             if visit.plain():
                 visit.extent = self._extent(number, confidence)
+                if self.other is not None:
+                    same = self.other[len(out)].plain() if len(out) < len(self.other) else {}
+                    weigh(visit, same, self.transcript, self._caps)
                 visit.notices = notices(visit, self.doc, number, self.transcript)
                 out.append(visit)
         return out
@@ -94,11 +102,10 @@ class Builder:
         """A value with the evidence of its mention."""
         chars = quoted(self.doc, m)
         heard = self.transcript.probability(*chars)
-        confidence = heard if heard is not None else 0.95
+        cap = _POSSIBLE if m.polarity == "possible" else 1.0
         if any(i in self.words.repairs for i in range(m.start, m.end)):
-            confidence = min(confidence, _REPAIRED)
-        if m.polarity == "possible":
-            confidence = min(confidence, 0.8)
+            cap = _REPAIRED
+        self._caps[chars] = min(cap, self._caps.get(chars, 1.0))
         return Value(
             value=value,
             certainty="possible" if m.polarity == "possible" else "stated",
@@ -106,7 +113,7 @@ class Builder:
             heard=self.transcript.text[chars[0] : chars[1]],
             chars=chars,
             seconds=self.transcript.seconds(*chars),
-            confidence=round(confidence, 3),
+            confidence=round(min(heard if heard is not None else 0.95, cap), 3),
         )
 
     def _visit(self, mine: list[Mention], ears: list[EarEntry]) -> Visit:

@@ -110,7 +110,14 @@ class Reader:
         if len(starts) > 1:
             sentence, confidence = starts[-1]
             last = doc[words.token[words.bounds[sentence][0]]].idx, confidence
-        return Builder(doc, part).visits(), last
+        return Builder(doc, part, self._read_otherwise(part)).visits(), last
+
+    def _read_otherwise(self, part: Transcript) -> list[Visit] | None:
+        """The visits as the second hearing has them; None if nobody heard a second time."""
+        if "second_look" not in part.settings:
+            return None
+        other = part.otherwise() or part
+        return Builder(self.annotate(other.text), other).visits()
 
 
 def _pipeline() -> Language:

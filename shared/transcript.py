@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import bisect
 from functools import cached_property
+from itertools import groupby
 
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -82,3 +83,12 @@ class Transcript(BaseModel):
         """The lowest probability of the words of text[start:end]; None if they carry none."""
         given = [w.probability for w in self.words_in(start, end) if w.probability is not None]
         return min(given, default=None)
+
+    def otherwise(self) -> Transcript | None:
+        """The text as the second hearing wrote it, without times; None if it wrote the same."""
+        if all(w.also_heard is None for w in self.words):
+            return None
+        text = []
+        for also, run in groupby(self.words, key=lambda w: w.also_heard):
+            text += [self.text[slice(*w.chars)] for w in run] if also is None else [also]
+        return Transcript(text=" ".join(t for t in text if t))

@@ -14,6 +14,9 @@ from extract.notices.view import VisitView, repairs_in
 from shared.record import Notice
 
 
+_SIGNS = " .,;:?!"
+
+
 def unsure(view: VisitView) -> Iterator[Notice]:
     """One notice for each stretch of words in doubt, whatever was recorded from it."""
     rules = guidance()
@@ -67,15 +70,15 @@ def _others(view: VisitView, chars: tuple[int, int], m: Mention | None) -> list[
     differ = (w for span in spans for w in view.transcript.words_in(*span) if w.also_heard is not None)
     runs = (list(run) for _, run in groupby(differ, key=lambda w: w.also_heard))
     text = view.transcript.text
-    return [
-        (text[run[0].chars[0] : run[-1].chars[1]].strip(".,;:?!"), run[0].also_heard or "") for run in runs
-    ]
+    return [(text[run[0].chars[0] : run[-1].chars[1]].strip(_SIGNS), run[0].also_heard or "") for run in runs]
 
 
 def _heard_twice(view: VisitView, chars: tuple[int, int], m: Mention | None) -> str:
     """A sentence on what the second hearing wrote."""
     said = (
-        f"Heard as “{one}” and as “{other}”." if other else f"A second hearing did not hear “{one}”."
+        f"Heard as “{one}” and as “{other.strip(_SIGNS)}”."
+        if other
+        else f"A second hearing did not hear “{one}”."
         for one, other in _others(view, chars, m)
     )
     return " ".join(said)

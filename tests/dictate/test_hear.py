@@ -179,7 +179,7 @@ def test_what_a_second_hearing_wrote_otherwise_is_noted(spoken: Callable[..., No
     second = Scripted([phrase("right ear 80 millimetres, no bleeding", 1.0)])
     heard = transcribe(np.zeros(20 * RATE, np.float32), recogniser=first, second=second)
     assert heard.text == "Right ear. Eighteen mm, bleeding. Dry."
-    assert [w.also_heard for w in heard.words] == [None, None, "80", None, "no bleeding", ""]
+    assert [w.also_heard for w in heard.words] == [None, None, "80", None, "no bleeding.", ""]
     sure = [w.probability or 0 for w in heard.words]
     assert max(sure[2], sure[4], sure[5]) < 0.7
     assert min(sure[0], sure[1], sure[3]) > 0.9

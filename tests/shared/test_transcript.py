@@ -111,3 +111,15 @@ def test_a_part_knows_its_own_times_after_the_whole_was_asked() -> None:
     assert whole.seconds(0, 1) == (0.0, 0.5)
     later = whole.part(20, 40)
     assert [later.seconds(2 * i, 2 * i + 1) for i in range(10)] == [(i + 10.0, i + 10.5) for i in range(10)]
+
+
+def test_the_text_as_the_second_hearing_wrote_it() -> None:
+    text = "Right ear. Eighteen mm, no bleeding. Dry."
+    places = [(0, 5), (6, 10), (11, 19), (20, 23), (24, 26), (27, 36), (37, 41)]
+    others: list[str | None] = [None, None, "80", None, "know breathing.", "know breathing.", ""]
+    words = tuple(Word(chars=c, also_heard=o) for c, o in zip(places, others, strict=True))
+    other = Transcript(text=text, words=words).otherwise()
+    assert other is not None
+    assert other.text == "Right ear. 80 mm, know breathing."
+    assert Transcript(text=text, words=tuple(Word(chars=c) for c in places)).otherwise() is None
+    assert Transcript.from_text(text).otherwise() is None

@@ -13,7 +13,6 @@ from extract.notices.guidance import guidance
 from extract.notices.view import VisitView, repairs_in
 from shared.record import Notice
 
-
 _SIGNS = " .,;:?!"
 
 

@@ -14,6 +14,7 @@ _AWAY = word_set("lengths", "away")
 _AWAY_AFTER = word_set("lengths", "away_after")
 _TOTAL = word_set("lengths", "total")
 _ANOTHER = word_set("lengths", "another")
+_LODGED = word_set("lengths", "lodged")
 _REFINES = word_set("lengths", "refines")
 _CLOSE = 6
 """Words between two measures of one piece."""
@@ -111,7 +112,9 @@ def tells_place(after: list[str]) -> bool:
         return any(
             w in ("drum", "eardrum", "tm", "entrance", "opening", "outside", "membrane") for w in after
         )
-    return len(after) < 2 or after[1] in MARKS or after[1] in ("from", "to") or after[0] == "down"
+    if len(after) < 2 or after[1] in MARKS or after[1] in ("from", "to") or after[0] == "down":
+        return True
+    return after[0] == "in" and after[1] in _LODGED
 
 
 def _put_right(words: Words, m: Mention, pieces: list[Piece]) -> Piece | None:

@@ -95,7 +95,8 @@ def _patient_or_finding(m: Mention, kinds: list[str], said_of: str, at: Setting)
         return "drum" if "drum" in kinds and not ours and _drum_carried(m, at) else ""
     if "history" in kinds and (not at.looking or _tells_past(m, at)):
         return "history"
-    if perforation and "complication" in kinds and _OURS & set(at.said):
+    state = said_of == "drum" and at.words.text[m.start - 1] in ("'s", "is")  # "the drum's perforated now"
+    if perforation and "complication" in kinds and _OURS & set(at.said) and not state:
         return "complication"
     of_drum = said_of == "drum" or (at.looking and at.focus.last == "drum" and "canal" not in kinds)
     if "drum" in kinds and of_drum:

@@ -159,7 +159,9 @@ def _join_digits(row: Sequence[str], before: list[Measure], c: Measure, m: Measu
         return
     if row[c.start] == "one" and number_of_pieces(row, c.start):
         return
-    spelled = row[c.start] in UNITS and row[m.start] in UNITS and m.value < 10 * scale and c.value < 10
+    spelled = row[c.start] in UNITS and UNITS.get(row[m.start], 10) < 10 and row[m.start + 1] in _LENGTH_UNITS
+    if spelled and (c.value == m.value / scale or c.value > 9 or row[c.start - 1] in ORDINALS):
+        return  # "four four millimetres", "the next one nine millimetres"
     figures = row[c.start][0].isdigit() and row[m.start][0].isdigit() and c.value * scale < _LONGEST_PIECE
     if not spelled and not figures:
         return
@@ -201,6 +203,7 @@ def number_of_pieces(row: Sequence[str], at: int) -> int:
 
 
 PIECES = word_set("measures", "pieces")
+ORDINALS = word_set("measures", "ordinals")
 
 
 def _unit_follows(row: Sequence[str], i: int) -> bool:

@@ -231,13 +231,22 @@ def _settle_sizes(row: list[str], counted: list[Mention], found: list[Mention]) 
             gap = c.start - f.end
             the = row[c.start - 1] == "the" and 0 <= gap <= 6
             if sized and (
-                f.start == c.end or the or (f.readings["instrument"] == "speculum" and 0 <= gap <= 1)
+                f.start == c.end
+                or the
+                or (
+                    f.readings["instrument"] == "speculum"
+                    and 0 <= gap <= 2
+                    and _IN.issuperset(row[f.end : c.start])
+                )
             ):
                 text = f"{c.measure.whole}mm"
                 c.measure.kind, c.measure.text = "size", text
                 c.kind, c.value, c.readings = "size", text, {"size": text}
                 c.linked = [f]
                 break
+
+
+_IN = word_set("mentions", "in_place")
 
 
 def _settle_percents(row: list[str], counted: list[Mention]) -> None:

@@ -33,7 +33,7 @@ UNITS = {
     "eighteen": 18,
     "nineteen": 19,
 }
-_TENS = {
+TENS = {
     "twenty": 20,
     "thirty": 30,
     "forty": 40,
@@ -76,7 +76,7 @@ DIGITS = {**{w: str(n) for w, n in UNITS.items() if n < 10}, "oh": "0", "o": "0"
 
 STARTERS = (
     frozenset(UNITS)
-    | frozenset(_TENS)
+    | frozenset(TENS)
     | frozenset(_PARTS)
     | frozenset(_SYMBOLS)
     | {"a", "an", "point", "hundred"}
@@ -127,8 +127,8 @@ def figure(word: str) -> Fraction | None:
 def small_number(row: Sequence[str], i: int) -> tuple[int, int] | None:
     """A whole number under a thousand said in words: (end, value)."""
     word = row[i]
-    if word in _TENS:
-        value, end = _TENS[word], i + 1
+    if word in TENS:
+        value, end = TENS[word], i + 1
         if end < len(row) and 0 < UNITS.get(row[end], 0) < 10:
             value, end = value + UNITS[row[end]], end + 1
         return end, value

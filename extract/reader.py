@@ -19,6 +19,7 @@ from extract import (
     layers,
     mentions,
     not_seen,
+    pauses,
     polarity,
     repair,
     subjects,
@@ -29,6 +30,7 @@ from extract import (
 )
 from extract.build import Builder
 from extract.mentions import MentionFinder, compile_phrases
+from extract.pauses import Pauses
 from extract.repair import Repairer
 from extract.stretches import read_in_stretches
 from shared.errors import BadText
@@ -37,13 +39,14 @@ from shared.transcript import Transcript
 from shared.vocabulary import Vocabulary, load
 
 REGISTERED = (
-    words, repair, clauses, mentions, visits, topic, context, polarity, aside, corrections, course, subjects,
+    words, pauses, repair, clauses, mentions, visits, topic, context, polarity, aside, corrections, course, subjects,
     joined, not_seen, ears, layers, timing,
 )  # fmt: skip
 """The modules whose components the pipeline is made of; importing one registers it."""
 
 COMPONENTS = (
     "words",
+    "pauses",
     "repair",
     "clauses",
     "mentions",
@@ -75,6 +78,9 @@ class Reader:
         finder = self.nlp.get_pipe("mentions")
         if isinstance(finder, MentionFinder):
             finder.phrases = compile_phrases(self._vocabulary, self.nlp)
+            pausing = self.nlp.get_pipe("pauses")
+            if isinstance(pausing, Pauses):
+                pausing.phrases = finder.phrases
         repairer = self.nlp.get_pipe("repair")
         if vocabulary is not None and isinstance(repairer, Repairer):
             repairer.learn(vocabulary)

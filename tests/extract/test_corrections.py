@@ -58,11 +58,7 @@ def test_lengths(sides: Callable[[str], dict[str, Any]], said: str, removed: lis
         ("Left ear, hard wax. Right ear, soft wax.", ["left", "right"]),
         ("Left ear, no wax. Right ear, soft wax.", ["left", "right"]),
         ("Left ear, no, no wax there. Right ear, soft wax.", ["left", "right"]),
-        pytest.param(
-            "Left ear hard wax, sorry for the wait. Right ear, soft wax.",
-            ["left", "right"],
-            marks=pytest.mark.xfail(reason="an apology is taken for a correction of the side", strict=True),
-        ),
+        ("Left ear hard wax, sorry for the wait. Right ear, soft wax.", ["left", "right"]),
     ],
 )
 def test_sides(sides: Callable[[str], dict[str, Any]], said: str, found: list[str]) -> None:

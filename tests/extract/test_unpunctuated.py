@@ -24,18 +24,16 @@ F1 = 0.97
 BARS = ("F1", *DANGERS)
 WAYS = ("capitals", "small letters")
 SHORT_OF: dict[tuple[str, str, str], str] = {
-    ("ours", "capitals", "F1"): "0.9681",
-    ("ours", "capitals", REASSURED): "4",
-    ("ours", "capitals", MISSED): "2",
+    ("ours", "capitals", REASSURED): "3",
+    ("ours", "capitals", MISSED): "1",
     ("ours", "capitals", UNSAID): "6",
-    ("ours", "small letters", "F1"): "0.9462",
-    ("ours", "small letters", WRONG_SIDE): "1",
-    ("ours", "small letters", REASSURED): "5",
-    ("ours", "small letters", MISSED): "7",
-    ("ours", "small letters", UNSAID): "9",
-    ("gold", "capitals", MISSED): "2",
-    ("gold", "small letters", "F1"): "0.9653",
-    ("gold", "small letters", MISSED): "3",
+    ("ours", "small letters", "F1"): "0.9519",
+    ("ours", "small letters", REASSURED): "4",
+    ("ours", "small letters", MISSED): "6",
+    ("ours", "small letters", UNSAID): "8",
+    ("gold", "capitals", MISSED): "1",
+    ("gold", "small letters", "F1"): "0.9675",
+    ("gold", "small letters", MISSED): "2",
 }
 """What is not reached yet: (dictations, way, bar) -> the figure measured."""
 

@@ -115,7 +115,7 @@ class Pauses:
         """The marks of one stretch, each with the place of the word it follows."""
         pause, stop = _tables()["pause"], _tables()["stop"]
         phrases = self.phrases.find(stretch)
-        whole = [(m.start, m.end) for m in (*measures(stretch, ()), *phrases)]
+        whole = [(m.start, m.end) for m in phrases] + [(m.start, m.end) for m in measures(stretch, ())]
         inside = {i for a, b in whole if b - a <= _SHORT for i in range(a, b - 1)}
         inside |= {m.start - 1 for m in phrases if m.has("drum", "canal") and stretch[m.start - 1] in _NAMED}
         inside |= {i for m in phrases if _put_right(stretch, m, phrases) for i in range(m.end - 1, m.end + 2)}

@@ -65,6 +65,7 @@ _OBJECT = 2
 with the hook"."""
 _APPOSITION = 9
 """Words between commas that may stand between a person and what they have."""
+_DATING = word_set("aside", "dating")
 _SHORT_QUESTION = 11
 _HERE = word_set("aside", "here")
 _ASKS = word_set("aside", "asks")
@@ -170,7 +171,7 @@ def _counts(words: Words, cue: Mention, sort: str, mentions: list[Mention]) -> b
     """Whether a cue is one: "since last year" dates a complaint, and a relative must be said to have something."""
     row = words.text
     if sort == "past_visit":
-        return cue.start == 0 or row[cue.start - 1] not in ("since", "from", "for")
+        return cue.start == 0 or row[cue.start - 1] not in _DATING
     said = row[cue.start : cue.end]
     if said == ["if"]:
         return not (

@@ -48,6 +48,9 @@ _EXAM = frozenset(
 )
 _BACKGROUND = frozenset({"symptom", "history", "consent"})
 _PERSONS = word_set("course", "persons")
+_PERIODS = word_set("course", "periods")
+_DATED = 6
+"""Words after a complaint within which its time is told."""
 _NAMING = frozenset({"right", "left", "first"})
 
 
@@ -153,7 +156,8 @@ def _story(words: Words, mine: list[Mention]) -> set[int]:
 def _tells_of_person(words: Words, m: Mention) -> bool:
     """Whether "blocked" is a complaint: said of a person ("she's blocked on the right") or dated ("since Sunday")."""
     start, end = words.bounds[words.sentence[m.start]]
-    dated = "since" in words.text[m.end : min(m.end + 4, end)]
+    after = words.text[m.end : min(m.end + _DATED, end)]
+    dated = "since" in after or ("for" in after and bool(_PERIODS & set(after)))
     return dated or bool(_PERSONS & set(words.text[max(m.start - 4, start) : m.start]))
 
 

@@ -74,7 +74,9 @@ _NOW = word_set("ears", "now")
 _PASSING = frozenset({"other_person", "past_visit", "teaching", "chat"})
 """What follows one of these is not of this ear now."""
 _SEEN_AT_ONCE = frozenset({"percent", "occlusion", "consistency", "colour", "drum", "clearance", "depth"})
-_BEFORE_SIDE = frozenset({"percent", "occlusion", "drum", "clearance", "length"})
+_BEFORE_SIDE = frozenset(
+    {"percent", "occlusion", "drum", "clearance", "length", "instrument", "method", "consistency", "colour"}
+)
 
 
 def side_of(cue: Mention) -> str:
@@ -209,7 +211,10 @@ def _is_cue(words: Words, m: Mention, mentions: list[Mention]) -> bool:
     if side == "both" and said == ["both"]:
         taken_out = m.end + 1 < len(row) and row[m.end + 1] in _TAKEN_OUT
         one_each = following in ONE_EACH and not _PAIR & set(row[max(m.start - _COUNTED, 0) : m.start])
-        return one_each or ((following in _AFTER_BOTH or following in MARKS) and not taken_out)
+        described = any(o.live and o.start == m.end and o.kind in _SEEN_AT_ONCE for o in mentions)
+        pieces = any(o.has("piece") and m.end < o.start <= m.end + 2 for o in mentions)
+        of_ears = following in _AFTER_BOTH or following in MARKS or (described and not pieces)
+        return one_each or (of_ears and not taken_out)
     return True
 
 

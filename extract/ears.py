@@ -42,6 +42,8 @@ _OF_THE_PATIENT = frozenset({"symptom", "history", "consent"})
 _SEEN = frozenset({"skin", "canal", "drum", "complication", "foreign_body", "consistency", "symptom"})
 _FOUND = frozenset({"drum", "canal", "clearance", "length", "consistency", "complication", "occlusion"})
 _TAKEN_UP = frozenset({"method", "instrument", "agent", "removal", "size"})
+_OF_THE_WORK = frozenset({"complication", "tolerance"})
+"""Kinds that come of the work: said of no ear by name, they are of the one worked on."""
 _TIMED = frozenset({"drum", "not_seen", "canal", "skin", "clearance", "occlusion"})
 """Kinds that are before or after, by how far their own ear is done."""
 _PURPOSE = word_set("ears", "purpose")
@@ -166,6 +168,8 @@ def _assign(words: Words, of_ear: list[Mention], cues: list[Mention], hand: Ears
             hand.current = (hand.begin(of_ear[0]),)
         _give(of_ear, hand.current)
         _note_work(of_ear, hand)
+        if not cues and len(hand.worked) == 1 and not hand.worked & set(hand.current):
+            _give([m for m in of_ear if m.kind in _OF_THE_WORK], tuple(hand.worked))
     else:
         hand.waiting += of_ear
         return

@@ -37,6 +37,7 @@ def _time_ear(words: Words, mentions: list[Mention], late: set[int], final: set[
     events = [m for m in mentions if _removes(m) and not _is_place(words, m)]
     work = [m for m in mentions if _works(m)]
     _settle_clear(words, mentions, work)
+    events, work = [e for e in events if e.live], [w for w in work if w.live]
     finishes = [m for m in mentions if _finishes(m)]
     drums = [m for m in mentions if m.kind in ("drum", "not_seen")]
     nothing_out = _nothing_removed(mentions)

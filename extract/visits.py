@@ -26,8 +26,9 @@ _AUXILIARIES = word_set("visits", "auxiliaries")
 _TO_COME = word_set("visits", "to_come")
 _IS_SAID = word_set("visits", "is_said")
 _REMINDED = word_set("visits", "reminded")
+_FAREWELLS = word_set("visits", "farewells")
 _PEOPLE = word_set("visits", "people")
-_BASE = {"next": 0.9, "call": 0.7, "turn": 0.45, "greeting": 0.3}
+_BASE = {"next": 0.9, "call": 0.7, "turn": 0.45, "greeting": 0.1}
 """How sure each way of announcing a patient is by itself, by its value in the vocabulary."""
 _MENTIONED = 0.35
 """The same where the patient may only be spoken of."""
@@ -40,7 +41,7 @@ _ENOUGH = 0.6
 _AT_ONCE = 5
 """Words after "next" within which the next thing to be done is named."""
 _INTRODUCTION = 30
-"""Words after a change of patient within which one is introduced."""
+"""Words after a change of patient within which one is introduced, and before it within which one leaves."""
 _OF_A_VISIT = (
     "head", "symptom", "history", "instrument", "consistency", "colour", "drum", "recall", "consent",
 )  # fmt: skip
@@ -66,7 +67,7 @@ def visits(doc: Doc) -> Doc:
             if sure:
                 if _introduced(words, mentions, number):
                     sure = 1 - (1 - sure) * _DOUBT_LEFT["introduced"]
-                if wound_up:
+                if wound_up or _FAREWELLS & set(words.text[max(m.start - _INTRODUCTION, 0) : m.start]):
                     sure = 1 - (1 - sure) * _DOUBT_LEFT["wound up"]
                 if sure >= _ENOUGH:
                     starts.append((sentence, round(sure, 2)))

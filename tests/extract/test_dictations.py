@@ -23,7 +23,6 @@ F1 = 0.97
 
 SHORT_OF = {
     ("british_irish", UNSAID): "1",
-    ("letters", REASSURED): "1",
     ("misheard", "F1"): "0.8983",
     ("misheard", MISSED): "7",
     ("misheard", UNSAID): "2",

@@ -263,10 +263,15 @@ def _and_part(row: Sequence[str], i: int) -> tuple[Fraction, int] | None:
         if (
             part is not None
             and part.value < 1
-            and not (part.end < len(row) and row[part.end] in _LENGTH_UNITS)
+            and not _LENGTH_UNITS.keys() & set(row[part.end : part.end + 1] + _of_a(row, part.end))
         ):
             return part.value, part.end
     return None
+
+
+def _of_a(row: Sequence[str], i: int) -> list[str]:
+    """The unit after "of a" or "of an" at word i: "three eighths of an inch" is a length of its own."""
+    return list(row[i + 2 : i + 3]) if list(row[i : i + 2]) in (["of", "a"], ["of", "an"]) else []
 
 
 def _tenths(row: Sequence[str], i: int) -> tuple[Fraction, int] | None:

@@ -7,8 +7,10 @@ from spacy.tokens import Doc
 
 from extract.mentions import Mention
 from extract.words import MARKS, STOPS, Words
+from shared.vocabulary import word_set
 
 _REACH = 7
+_DRUM = word_set("not_seen", "drum")
 
 
 @Language.component("not_seen", requires=["doc._.mentions", "doc._.words"], assigns=["doc._.mentions"])
@@ -30,6 +32,8 @@ def not_seen(doc: Doc) -> Doc:
 
 def unseen_drum(words: Words, mentions: list[Mention], cue: Mention) -> Mention | None:
     """The drum that a not-seen cue speaks of; None if it speaks of something else ("can't see a hole in the drum")."""
+    if _DRUM & set(words.text[cue.start : cue.end]):
+        return cue
     near = [
         d
         for d in mentions

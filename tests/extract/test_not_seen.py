@@ -10,6 +10,10 @@ import pytest
     ("said", "drum"),
     [
         ("The drum is not seen.", ["not_seen"]),
+        ("No drum in sight.", ["not_seen"]),
+        ("The drum's nowhere in sight.", ["not_seen"]),
+        ("No eardrum visible.", ["not_seen"]),
+        ("No perforation in sight, drum intact.", ["intact"]),
         ("I can't see the drum.", ["not_seen"]),
         ("Can't see the eardrum for wax.", ["not_seen"]),
         ("Unable to see the drum.", ["not_seen"]),

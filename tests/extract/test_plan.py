@@ -12,6 +12,8 @@ WORK = "Left ear. Hard wax. Zoellner sucker, all out. Drum intact. "
     ("said", "recall"),
     [
         ("Back in six months.", (6, "months")),
+        ("FU six weeks.", (6, "weeks")),
+        ("OPD four months.", (4, "months")),
         ("See her in a year.", (1, "years")),
         ("Recall twelve months.", (12, "months")),
         ("Review in a fortnight.", (2, "weeks")),
@@ -84,6 +86,8 @@ def test_referral(visit: Callable[[str], Any], said: str, to: str | None, urgenc
     ("said", "advice"),
     [
         ("Keep it dry.", ["keep_dry"]),
+        ("RTC if sore.", ["return_if_symptoms"]),
+        ("Shout if your leg goes to sleep.", []),
         ("Keep the water out for a week.", ["keep_dry"]),
         ("Swim plugs for the pool.", ["keep_dry"]),
         ("No cotton buds.", ["no_cotton_buds"]),

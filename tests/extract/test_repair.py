@@ -99,6 +99,7 @@ HEARD = [
 """What was said, after what must be understood."""
 
 UNTOUCHED = [
+    "Thirty-five male. Right ear blocked. Right ear, hard wax, suction, one piece, nine mil. Clear, drum intact.",
     "The left ear was uncomfortable, but she managed.",
     "What was hard was behind what was soft was the thing.",
     "Both tympanic membranes are a bit dull.",

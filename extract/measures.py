@@ -263,7 +263,7 @@ def _and_part(row: Sequence[str], i: int) -> tuple[Fraction, int] | None:
         if (
             part is not None
             and part.value < 1
-            and not _LENGTH_UNITS.keys() & set(row[part.end : part.end + 1] + _of_a(row, part.end))
+            and not _LENGTH_UNITS.keys() & {*row[part.end : part.end + 1], *_of_a(row, part.end)}
         ):
             return part.value, part.end
     return None

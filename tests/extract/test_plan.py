@@ -87,7 +87,6 @@ def test_referral(visit: Callable[[str], Any], said: str, to: str | None, urgenc
     [
         ("Keep it dry.", ["keep_dry"]),
         ("RTC if sore.", ["return_if_symptoms"]),
-        ("Shout if your leg goes to sleep.", []),
         ("Keep the water out for a week.", ["keep_dry"]),
         ("Swim plugs for the pool.", ["keep_dry"]),
         ("No cotton buds.", ["no_cotton_buds"]),

@@ -318,7 +318,10 @@ class Builder:
             used = [m for m in used if m.start < fine or self.words.text[m.start : m.end] != ["tube"]]
         methods = [(m, m.value, "heard") for m in mine if m.kind == "method" and m.polarity != "denied"]
         methods += [(m, _METHOD_OF[m.value], "inferred") for m in used if m.value in _METHOD_OF]
+        certain = {method for m, method, _ in methods if m.polarity != "possible"}
         for m, method, origin in sorted(methods, key=lambda x: x[0].start):
+            if m.polarity == "possible" and method in certain:
+                continue
             if method not in [v.value for v in procedure.methods]:
                 procedure.methods.append(self.value(m, method, origin))
         for m in _first_of_each(used, lambda m: m.value):

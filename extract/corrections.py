@@ -267,7 +267,8 @@ def _inherit(old: Mention, new: Mention) -> None:
 
 
 def _disregard(words: Words, mentions: list[Mention], at: int) -> None:
-    """Set aside what stands before DISREGARD in its sentence or, if nothing does, the sentence before."""
+    """Set aside what stands before DISREGARD in its sentence; if nothing does, what it names ("disregard dull"), or
+    else the sentence before."""
     cue = mentions[at]
     sentence = words.sentence[cue.start]
     same = [
@@ -275,6 +276,18 @@ def _disregard(words: Words, mentions: list[Mention], at: int) -> None:
         for m in mentions[:at]
         if words.sentence[m.start] == sentence and not m.has("correction", "aside", "weak")
     ]
+    named = {
+        (kind, value)
+        for m in mentions[at + 1 :]
+        if cue.end <= m.start <= cue.end + 1 and words.sentence[m.start] == sentence
+        for kind, value in m.readings.items()
+        if kind in _CLASSES
+    }
+    if not same and named:
+        near = [m for m in mentions if sentence - 1 <= words.sentence[m.start] <= sentence]
+        said = [m for m in near if m.start < cue.start + _NEAR and named & m.readings.items()]
+        if any(m.start < cue.start for m in said):
+            same = said
     struck = same
     if not struck:
         earlier = [m for m in mentions[:at] if not m.has("correction")]

@@ -77,6 +77,8 @@ def test_sides(sides: Callable[[str], dict[str, Any]], said: str, found: list[st
         ("The canal is dry, I mean narrow.", "before", "canal", ["narrow"]),
         ("Drum perforated, correction, retracted.", "before", "drum", ["retracted"]),
         ("Drum dull. Disregard that. Wax hard.", "before", "drum", None),
+        ("Canal narrow, drum dull. Disregard dull. Wax hard.", "before", "drum", None),
+        ("Canal narrow, drum dull. Disregard dull. Wax hard.", "before", "canal", ["narrow"]),
         ("Canal narrow. Wax is hard, disregard.", "before", "wax", None),
         (
             "Wax, eighteen gauge, no, twenty gauge sucker.",

@@ -146,7 +146,7 @@ def _set_aside(words: Words, mentions: list[Mention], cue: Mention, sort: str) -
         elif (
             sort == "past_visit"
             and m.has("drum", "canal")
-            and {"previous", "visit", "time"} & set(words.text[cue.start : cue.end])
+            and {"previous", "visit", "time", "used"} & set(words.text[cue.start : cue.end])
         ):
             m.aside = REASONS[sort]
         elif sort == "past_visit" and words.text[cue.end - 1] == "ago" and m.has("symptom"):
@@ -212,12 +212,16 @@ def _reach(words: Words, mentions: list[Mention], cue: Mention, sort: str) -> tu
     if sort in ("hypothetical", "chat", "hope"):
         low = cue.start if sort != "chat" else max(low, cue.start - 4)
     high = cue.end
+    if row[high - 1] == "but":  # "I thought there was a hole, but": what follows counts
+        return low, high
     spliced = end - start > _SPLICED and sort in ("hypothetical", "teaching")
     commas = 0
     while high < end:
         commas += row[high] == ","
         if spliced and commas > 1:
             break
+        if sort == "hypothetical" and row[high : high + 2] in (["only", "for"], ["but", "for"]):
+            break  # "it would be intact only for a pinhole"
         if row[high] in ("but", "though", "although", "however") and high > cue.end and _turns(row, high):
             break
         if (

@@ -15,6 +15,7 @@ _AWAY_AFTER = word_set("lengths", "away_after")
 _TOTAL = word_set("lengths", "total")
 _ANOTHER = word_set("lengths", "another")
 _LODGED = word_set("lengths", "lodged")
+_BOUNDS = word_set("lengths", "bounds")
 _REFINES = word_set("lengths", "refines")
 _CLOSE = 6
 """Words between two measures of one piece."""
@@ -133,7 +134,8 @@ def _put_right(words: Words, m: Mention, pieces: list[Piece]) -> Piece | None:
 def _measured_again(words: Words, a: Mention, b: Mention) -> bool:
     """Whether b is the length of the same piece, looked at more closely ("about two centimetres, well, 22 mil")."""
     between = words.text[a.end : b.start]
-    return (
+    bounded = words.text[a.start - 1] in _BOUNDS and between == [","]  # "less than a centimetre, eight mil"
+    return (a.ears == b.ears and bounded) or (
         a.ears == b.ears
         and len(between) <= _CLOSE
         and bool(_REFINES & set(between))

@@ -292,7 +292,11 @@ def _settle_pieces(row: list[str], counted: list[Mention], found: list[Mention])
                 continue
             if row[c.start] == "one":
                 continue
-            joined = row[last.end : c.start] == ["and"] and after in ([], ["."], [","])
+            joined = row[last.end : c.start] in (["and"], ["and", "then"], [",", "then"]) and after in (
+                [],
+                ["."],
+                [","],
+            )
             named = {"another", "next", "second", "third", "other"} & set(lead) or (
                 ("one" in lead or "from" in lead)
                 and {"left", "right"} & set(row[max(c.start - 7, 0) : c.start])

@@ -167,6 +167,8 @@ def _out_of_reach(words: Words, m: Mention, scope: Scope, mentions: list[Mention
     for i, word in enumerate(between):
         if word in MARKS and any(tuple(between[i + 1 : i + 3])[:2] == pair for pair in _NEW_STATEMENT):
             return True
+    if "call" in scope.phrase:  # "I would not call that drum healthy"
+        return False
     good = {"healthy", "intact", "well", "complete", "improved"} & set(m.readings.values())
     return bool(good) and any(
         at <= o.start < m.start

@@ -66,6 +66,8 @@ from shared.transcript import Transcript
         ("About fifteen mil.", [15]),
         # looked at more closely
         ("About two centimetres, well, twenty-two mil.", [22]),
+        ("Less than a centimetre, eight mil on the ruler.", [8]),
+        ("Six mil and then four.", [6, 4]),
         ("Roughly an inch, twenty-two mil exactly.", [22]),
         ("Twelve mil, well, that's one piece, then eight mil.", [12, 8]),
         # one piece in two units: metric is the value

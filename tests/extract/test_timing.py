@@ -11,6 +11,31 @@ import pytest
 
 
 @pytest.mark.parametrize(
+    ("said", "drum"),
+    [
+        # what only sounds reassuring
+        ("The drum is far from healthy.", []),
+        ("I would not call that drum healthy.", []),
+        ("Drum anything but normal, it's red.", ["inflamed"]),
+        ("The drum, I'm happy to say, is not perforated but it is inflamed.", ["inflamed"]),
+        ("Drum nearly normal, slightly dull.", ["dull"]),
+        ("I was about to say the drum was healthy, but it's dull.", ["dull"]),
+        ("The drum would be intact only for a pinhole at the front.", ["perforated"]),
+        # what only sounds alarming
+        ("I thought there was a hole in the drum but it's a flake of wax. Drum intact.", ["intact"]),
+        ("The drum used to be perforated.", []),
+        # near misses
+        ("I'm happy with the drum, it's healthy.", ["healthy"]),
+        ("I'd call that drum healthy.", ["healthy"]),
+        ("I thought the drum was dull.", ["dull"]),
+    ],
+)
+def test_what_a_drum_is_called(sides: Callable[[str], dict[str, Any]], said: str, drum: list[str]) -> None:
+    ear = sides(f"Left ear. Hard wax. Sucker, all clear. {said}")["left"]
+    assert ear.get("after", {}).get("drum", []) == drum
+
+
+@pytest.mark.parametrize(
     ("said", "before", "after"),
     [
         ("The drum is dull. Sucker, all out.", ["dull"], []),

@@ -251,6 +251,8 @@ def _measure(row: Sequence[str], number: Number) -> Measure:
             return Measure(at, end + 1, "percent", value * 100)
         if following in _FILLED or following in _FILL_WORDS:
             return Measure(at, end + skip + 1, "percent", value * 100)
+        if following == "way" and row[end + skip + 1 : end + skip + 2] in (["full"], ["across"], ["blocked"]):
+            return Measure(at, end + skip + 2, "percent", value * 100)
         if value.denominator in (8, 16, 32):
             return Measure(at, end, "length", value * MM_PER["inch"], "inch")
     return Measure(at, end, "bare", value)

@@ -69,6 +69,7 @@ def test_lengths_in_whole_millimetres(said: str, mm: int) -> None:
         ("eighty per cent", "percent", 80),
         ("half the canal", "percent", 50),
         ("three quarters full", "percent", 75),
+        ("a quarter of the way full", "percent", 25),
         ("a third of the canal", "percent", Fraction(100, 3)),
         ("eighteen gauge", "size", "18G"),
         ("six french", "size", "6Fr"),

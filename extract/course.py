@@ -51,7 +51,7 @@ _PERSONS = word_set("course", "persons")
 _PERIODS = word_set("course", "periods")
 _DATED = 6
 """Words after a complaint within which its time is told."""
-_NAMING = frozenset({"right", "left", "first"})
+_NAMING = frozenset({"right", "left", "first", "good", "bad"})
 
 
 @dataclass(slots=True)

@@ -8,6 +8,7 @@ from __future__ import annotations
 from bisect import bisect_left, bisect_right
 
 from extract.mentions import Mention
+from extract.not_an_ear import COPULAS, NOUNS, is_compared, is_elsewhere, names_a_thing
 from extract.words import MARKS, STOPS, Words
 from shared.vocabulary import word_set
 
@@ -40,43 +41,28 @@ OF_AN_EAR = frozenset(
 """Kinds of mention that are said of an ear."""
 
 _NOT_A_PLACE = word_set("ears", "not_a_place")
-_ROOM = word_set("ears", "room")
 _DONE = word_set("ears", "done")
-_LEADS = word_set("ears", "leads")
-_BARE_NEXT = word_set("ears", "bare_next")
 _AFTER_BOTH = word_set("ears", "after_both")
 _TAKEN_OUT = word_set("ears", "taken_out")
 _TURNING = word_set("ears", "turning")
 _GOING = word_set("ears", "going")
-_AS_ON = word_set("ears", "as_on")
-_LIKE = word_set("ears", "like")
-_ALIKE = word_set("ears", "alike")
 _AFTER_COUNT = word_set("ears", "after_count")
 ONE_EACH = word_set("ears", "one_each")
 """Of these an ear holds one: "both plugs" are of both ears, if two are spoken of."""
 _PAIR = word_set("ears", "pair")
 _COUNTED = 40
 """Words before "both plugs" in which two of them may have been found in one ear."""
-_NOUNS = word_set("ears", "nouns")
-_BODY = word_set("ears", "body")
 _CHOSEN = word_set("ears", "chosen")
-_BE = frozenset({"'s", "is", "was", "are", "were", "has", "had", "needs"})
 _IDENTIFYING = word_set("ears", "identifying")
-_POSTURE = word_set("ears", "posture")
-_TURNED = word_set("ears", "turned")
 _ASKING = word_set("ears", "asking")
 _ORDERS = word_set("ears", "orders")
 _NOT_YET = word_set("ears", "not_yet")
 _LATER = word_set("ears", "later")
-_ADVERBS = word_set("ears", "adverbs")
-_VERBS_NEXT = word_set("ears", "verbs_next")
 _NOW = word_set("ears", "now")
 _PASSING = frozenset({"other_person", "past_visit", "teaching", "chat"})
 """What follows one of these is not of this ear now."""
-_SEEN_AT_ONCE = frozenset({"percent", "occlusion", "consistency", "colour", "drum", "clearance", "depth"})
-_BEFORE_SIDE = frozenset(
-    {"percent", "occlusion", "drum", "clearance", "length", "instrument", "method", "consistency", "colour"}
-)
+SEEN_AT_ONCE = frozenset({"percent", "occlusion", "consistency", "colour", "drum", "clearance", "depth"})
+"""Kinds of mention that may follow a side at once ("left 60%")."""
 
 
 def side_of(cue: Mention) -> str:
@@ -87,41 +73,6 @@ def side_of(cue: Mention) -> str:
 def cues_of(words: Words, mentions: list[Mention]) -> list[Mention]:
     """The mentions of one sentence that do name an ear."""
     return [m for m in mentions if m.has("ear_cue") and m.live and _is_cue(words, m, mentions)]
-
-
-def with_bare_sides(words: Words, mentions: list[Mention]) -> list[Mention]:
-    """Add the sides said with no noun at a sentence's start ("Left. No wax."; "Right, packed solid").
-
-    "Right" alone is mostly "well then": it counts only where the visit names its left so, or both ears, and a
-    finding follows at once.
-    """
-    row = words.text
-    found: list[tuple[Mention, bool]] = []
-    taken = {i for m in mentions if m.has("ear_cue", "noise") for i in range(m.start, m.end)}
-    of_ear = [m for m in mentions if m.live and m.kind in OF_AN_EAR]
-    seen = {m.start for m in of_ear if m.kind in _SEEN_AT_ONCE}
-    last = {m.end for m in of_ear if m.kind in _BEFORE_SIDE}
-    last |= {m.end for m in of_ear if m.kind == "same" and row[m.end - 1] not in _LIKE}
-    for number, (begin, end) in enumerate(words.bounds):
-        start = begin
-        while start < end - 2 and row[start] in _LEADS:
-            start += 1
-        spots = [start] if end - start > 1 and row[start + 1] in _BARE_NEXT else []
-        spots += [i for i in range(start, end) if i + 1 in seen and (i == start or row[i - 1] in MARKS)]
-        spots += [i for i in range(begin, end) if i in last and (i + 1 == end or row[i + 1] in MARKS)]
-        for spot in spots:
-            side = row[spot]
-            visit = next((m.visit for m in mentions if words.sentence[m.start] >= number), -1)
-            if side not in OPPOSITE or spot in taken or visit < 0:
-                continue
-            cue = Mention(spot, spot + 1, {"ear_cue": side}, kind="ear_cue", value=side, visit=visit)
-            sure = side == "left" or spot in last or bool(_VERBS_NEXT & set(row[spot + 1 : spot + 2]))
-            taken.add(spot)
-            if sure or any(spot < i <= spot + 6 for i in seen):
-                found.append((cue, sure))
-    lefts = {cue.visit for cue, _ in found if cue.value == "left"}
-    kept = [cue for cue, sure in found if sure or cue.visit in lefts]
-    return sorted([*mentions, *kept], key=lambda m: (m.start, -m.end)) if kept else mentions
 
 
 def turns_to(words: Words, cue: Mention, mentions: list[Mention]) -> bool:
@@ -169,7 +120,7 @@ def turning(words: Words, cue: Mention) -> bool:
 def identifies(words: Words, a: Mention, b: Mention) -> bool:
     """Whether the second cue says which side the first is ("the first ear's the left")."""
     between = words.text[a.end : b.start]
-    return side_of(b) in OPPOSITE and bool(_BE & set(between)) and _IDENTIFYING.issuperset(between)
+    return side_of(b) in OPPOSITE and bool(COPULAS & set(between)) and _IDENTIFYING.issuperset(between)
 
 
 def names_ear_in_hand(words: Words, cue: Mention) -> bool:
@@ -186,13 +137,13 @@ def _is_cue(words: Words, m: Mention, mentions: list[Mention]) -> bool:
     row = words.text
     side, said = side_of(m), row[m.start : m.end]
     following = row[m.end] if m.end < len(row) else ""
-    if _is_compared(row, m) or any(o.has("aside") and o.start <= m.start < m.end < o.end for o in mentions):
+    if is_compared(row, m) or any(o.has("aside") and o.start <= m.start < m.end < o.end for o in mentions):
         return False
-    if not _NOUNS & set(said) and _is_elsewhere(words, m):
+    if not NOUNS & set(said) and is_elsewhere(words, m):
         return False
     if side in OPPOSITE and said[-1] in OPPOSITE:
-        of_part = following == "of" and bool(_NOUNS & set(row[m.end + 1 : m.end + 3]))
-        if of_part or following in _NOT_A_PLACE or _names_a_thing(row, m, mentions):
+        of_part = following == "of" and bool(NOUNS & set(row[m.end + 1 : m.end + 3]))
+        if of_part or following in _NOT_A_PLACE or names_a_thing(row, m, mentions):
             return False
     if side == "other" and not {"ear", "side"} & set(said):
         return _is_other_ear(words, m, mentions)
@@ -202,6 +153,8 @@ def _is_cue(words: Words, m: Mention, mentions: list[Mention]) -> bool:
         and (row[m.start - 1].endswith("er") or row[m.start - 1] in _CHOSEN)
     ):
         return False
+    if side in ("good", "bad") and said[-1] == "one":
+        return _is_other_ear(words, m, mentions)
     if side in ("first", "second") and said[0] == "the" and len(said) == 2:
         return following in STOPS and all(
             w in _TURNING for w in row[words.bounds[words.sentence[m.start]][0] : m.start]
@@ -211,52 +164,11 @@ def _is_cue(words: Words, m: Mention, mentions: list[Mention]) -> bool:
     if side == "both" and said == ["both"]:
         taken_out = m.end + 1 < len(row) and row[m.end + 1] in _TAKEN_OUT
         one_each = following in ONE_EACH and not _PAIR & set(row[max(m.start - _COUNTED, 0) : m.start])
-        described = any(o.live and o.start == m.end and o.kind in _SEEN_AT_ONCE for o in mentions)
+        described = any(o.live and o.start == m.end and o.kind in SEEN_AT_ONCE for o in mentions)
         pieces = any(o.has("piece") and m.end < o.start <= m.end + 2 for o in mentions)
         of_ears = following in _AFTER_BOTH or following in MARKS or (described and not pieces)
         return one_each or (of_ears and not taken_out)
     return True
-
-
-def _is_compared(row: list[str], m: Mention) -> bool:
-    """Whether an ear is only what another is compared with ("the same as on the right", "drier than the left")."""
-    i = m.start
-    while i and row[i - 1] in _AS_ON:
-        i -= 1
-    if not i:
-        return False
-    return row[i - 1] in _LIKE or (row[i - 1] in ("to", "with") and i > 1 and row[i - 2] in _ALIKE)
-
-
-def _names_a_thing(row: list[str], m: Mention, mentions: list[Mention]) -> bool:
-    """Whether some other noun follows the side ("the left lens is loose")."""
-    if m.end + 1 >= len(row) or not row[m.end].isalpha() or row[m.end + 1] not in _BE:
-        return False
-    word = row[m.end]
-    told = any(o.start <= m.end < o.end for o in mentions if o is not m)
-    return not told and word not in _ADVERBS and not word.endswith(("ly", "ed"))
-
-
-def _is_elsewhere(words: Words, m: Mention) -> bool:
-    """Whether a side with no "ear" to it is one of the room, of another part of the body, or that someone lies on
-    or is told to turn to."""
-    row = words.text
-    start, end = words.bounds[words.sentence[m.start]]
-    if _ROOM & set(row[max(m.start - 3, start) : min(m.end + 3, end)]):
-        return True
-    if m.end < end and row[m.end] in _BODY:
-        return True
-    opening = m.start
-    while opening > start and words.part[opening - 1] == words.part[m.start]:
-        opening -= 1
-    opening = max([opening, *(i + 1 for i in range(opening, m.start) if row[i] in OPPOSITE)])
-    before = row[opening : m.start]
-    if _POSTURE & set(before[-4:]) or (
-        _TURNED & set(before[-6:]) and (_BODY | {"you", "your"}) & set(before)
-    ):
-        return True
-    asked = [w for w in before if w not in _ASKING]
-    return bool(asked) and asked[0] in _TURNED and not {"on", "over"} & set(asked)
 
 
 def _is_other_ear(words: Words, m: Mention, mentions: list[Mention]) -> bool:

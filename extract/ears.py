@@ -2,19 +2,20 @@
 
 The side is never guessed. An ear is named (right, left), counted (the other one), pointed at (this ear) or carried on
 from the sentence before; ears whose side nobody said stay `unstated`, each an entry of its own. `ear_cues` tells
-which words name an ear, `ears_in_hand` which ear they point at; here the talk is walked through.
+which words name an ear (`not_an_ear`, `bare_sides`), `ears_in_hand` which ear they point at, `nearest_ears` which
+finding each reaches; here the talk is walked through.
 `Doc._.ears` lists, for each visit, its ears as [side, mention that named it].
 """
 
 from __future__ import annotations
 
-from bisect import bisect_left
 from dataclasses import replace
 
 from spacy.language import Language
 from spacy.tokens import Doc
 
 from extract.background_sides import side_the_story
+from extract.bare_sides import with_bare_sides
 from extract.course import REMOVERS, Course
 from extract.ear_cues import (
     OF_AN_EAR,
@@ -22,21 +23,16 @@ from extract.ear_cues import (
     OPPOSITE,
     cues_of,
     identifies,
-    prepositional,
     side_of,
-    turning,
     turns_to,
-    with_bare_sides,
 )
 from extract.ears_in_hand import EarsInHand
 from extract.mentions import Mention, by_sentence
+from extract.nearest_ears import Target, nearest_ears
 from extract.words import MARKS, Words
 from shared.vocabulary import word_set
 
 Doc.set_extension("ears", default=None, force=True)
-
-Target = tuple[Mention, tuple[int, ...]]
-"""A cue and the ears it points at."""
 
 _OF_THE_PATIENT = frozenset({"symptom", "history", "consent"})
 _SEEN = frozenset({"skin", "canal", "drum", "complication", "foreign_body", "consistency", "symptom"})
@@ -156,7 +152,7 @@ def _assign(words: Words, of_ear: list[Mention], cues: list[Mention], hand: Ears
     if targets:
         sided = [t for t in targets if side_of(t[0]) != "both" and len(t[1]) == 1]
         for m in of_ear:
-            m.ears = _ears_of(words, m, targets, start_ears) if sided else targets[0][1]
+            m.ears = nearest_ears(words, m, targets, start_ears) if sided else targets[0][1]
         _note_wax(of_ear, hand)
         _note_work(of_ear, hand)
         both = not start_ears or _describes_both(of_ear)
@@ -248,48 +244,3 @@ def _go_to_waxed_ear(of_ear: list[Mention], hand: EarsInHand) -> None:
 
 def _describes_both(of_ear: list[Mention]) -> bool:
     return any(m.kind in ("consistency", "colour", "occlusion", "method") for m in of_ear)
-
-
-def _ears_of(words: Words, m: Mention, targets: list[Target], before: tuple[int, ...]) -> tuple[int, ...]:
-    """The ears of one mention in a sentence with ear cues: the cue in its part, else the last one said, else one
-    that comes after it ("a little bleeding on the right")."""
-    reaching = [t for t in targets if t[0].start < m.start or not turning(words, t[0])]
-    if before and not reaching:
-        return before
-    targets = reaching or targets
-    same = [t for t in targets if words.part[t[0].start] == words.part[m.start]]
-    if m.kind == "same" and same:
-        return min(same, key=lambda t: abs(t[0].start - m.end))[1]
-    trailing = [t for t in same if t[0].start == m.end and t[0].end - t[0].start == 1]
-    if trailing:
-        return trailing[0][1]
-    behind = [t for t in same if 0 <= t[0].start - m.end <= 2 and prepositional(words, t[0])]
-    if behind and m.kind in ("percent", "length", "complication", "occlusion"):
-        return behind[0][1]
-    if same:
-        return _in_same_part(words, m, same, before)
-    earlier = [t for t in targets if t[0].start < m.start]
-    if earlier:
-        return earlier[-1][1]
-    cue, pointed = targets[0]
-    if side_of(cue) == "other" and before:
-        return before
-    return pointed if _reaches_back(words, cue) or not before else before
-
-
-def _in_same_part(words: Words, m: Mention, same: list[Target], before: tuple[int, ...]) -> tuple[int, ...]:
-    """The ears of a mention that shares its part with one or more cues."""
-    first = bisect_left(words.part, words.part[m.start])
-    leads = same[0][0].start - first <= 3 or len(same) == 1
-    earlier = [t for t in same if t[0].start < m.start]
-    later = [t for t in same if t[0].start >= m.start]
-    if earlier and (m.start - earlier[-1][0].end <= 2 or leads or not later):
-        return earlier[-1][1]
-    if later and (_reaches_back(words, later[0][0]) or not before):
-        return later[0][1]
-    return earlier[-1][1] if earlier else before
-
-
-def _reaches_back(words: Words, cue: Mention) -> bool:
-    """Whether a cue governs what was said before it ("hard wax in the left", "hard wax, both of them")."""
-    return prepositional(words, cue) or side_of(cue) == "both"

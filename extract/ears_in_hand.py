@@ -28,6 +28,7 @@ class EarsInHand:
     ears: as first spoken of. current: numbers of the ears now spoken of. hinted: sides that only the patient's
     story named. last_side: the last "right" or "left". clean, waxed: numbers of ears said to hold no wax, some.
     seen_well, worked: of those whose drum or healthy canal was seen, and in which removal was begun.
+    rated: numbers of the ears called the good and the bad one.
     waiting: tools taken up before any ear was spoken of, to be given to the first that is.
     """
 
@@ -39,6 +40,7 @@ class EarsInHand:
     waxed: set[int] = field(default_factory=set)
     seen_well: set[int] = field(default_factory=set)
     worked: set[int] = field(default_factory=set)
+    rated: dict[str, int] = field(default_factory=dict)
     waiting: list[Mention] = field(default_factory=list)
 
     def named(self, side: str, by: Mention) -> int:
@@ -82,6 +84,8 @@ class EarsInHand:
             return (("first", "second").index(side),)
         if side in ("other", "second"):
             return self._other(cue)
+        if side in ("good", "bad"):
+            return self._rated(side, cue)
         if self.current:
             return self.current
         return (self.begin(cue) if side == "that" else self.unstated(cue.start),)
@@ -90,6 +94,14 @@ class EarsInHand:
         if names_ear_in_hand(words, cue) and self.name(self.current, cue):
             return self.current
         return (self.named(side, cue),)
+
+    def _rated(self, side: str, cue: Mention) -> tuple[int, ...]:
+        """The good or the bad ear: of two so called each is another, and neither's side tells that of the other."""
+        if side not in self.rated:
+            here = self.current[0] if len(self.current) == 1 else None
+            fresh = here is None or here in self.rated.values()
+            self.rated[side] = self.unstated(cue.start) if fresh or here is None else here
+        return (self.rated[side],)
 
     def _both(self, cue: Mention) -> tuple[int, ...]:
         if not self.ears:

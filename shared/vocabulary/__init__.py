@@ -61,7 +61,7 @@ CLOSED: dict[str, tuple[str, ...]] = {
 
 CUES: dict[str, tuple[str, ...]] = {
     "head": ("wax", "drum", "canal", "skin", "ear", "cavity", "hearing"),
-    "ear_cue": ("right", "left", "both", "other", "this", "that", "first", "second"),
+    "ear_cue": ("right", "left", "both", "other", "this", "that", "first", "second", "good", "bad"),
     "not_seen": ("cue",),
     "removal": ("event",),
     "referral_cue": ("refer",),

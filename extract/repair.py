@@ -15,8 +15,9 @@ from spacy.language import Language
 from spacy.tokens import Doc
 
 from extract.confusions import Sounds
-from extract.soundalikes import SoundAlikes, sensitive, sounding
-from extract.sounds import similarity, weight
+from extract.likelihood import Evidence
+from extract.soundalikes import SoundAlikes, sensitive
+from extract.sounds import similarity, sounding
 from extract.sounds_file import load_sounds
 from extract.surroundings import about_ears, framed_by, holds, is_near
 from extract.words import MARKS, Words
@@ -24,10 +25,9 @@ from shared.vocabulary import Vocabulary, load
 
 _LONGEST = 4
 _FILLERS = frozenset({"oh", "um", "ah", "er", "uh", "erm", "eh"})
-_UNMISTAKABLE = 0.94
-"""How alike words must sound to a term that none of its usual neighbours stand near."""
-_ECHO = 0.9
-"""How alike everyday words must sound together to a term."""
+_CLEAR = 0.3
+"""How much likelier (log odds) the best term must be than one that means something else."""
+_RIVAL = -_CLEAR
 _TURNS = 2
 
 
@@ -111,31 +111,39 @@ def _known(said: _Said, sounds: Sounds) -> Iterator[_Change]:
 
 def _by_sound(said: _Said, alike: SoundAlikes) -> Iterator[_Change]:
     """Terms that sound like what was heard and stand among the words they are said among."""
-    heard, row = said.heard, said.row
-    strange = [i for i, word in enumerate(heard) if word not in alike.settled and word.isalpha()]
-    for i, end in _stretches(heard, strange):
-        start, stop = said.span(i, end)
-        for group in framed_by(alike.opened, alike.closed, row, start, stop):
-            if is_near(group.near, row, start, stop):
-                best = alike.framed(group, tuple(heard[i:end]))
-                change = best and _change(said, i, end, best[0].words, likeness=best[1])
-                if change:
-                    yield change
-        yield from _first(said, i, end, alike, least=0.0)
-    for i, end in alike.echoes(heard):
-        yield from _first(said, i, end, alike, least=_ECHO)
+    heard = said.heard
+    strange = [i for i, word in enumerate(heard) if alike.strange(word)]
+    places = {*_stretches(heard, strange), *alike.echoes(heard), *alike.anchored(heard)}
+    alike.hear(tuple(heard[i:end]) for i, end in places)
+    for i, end in places:
+        found = alike.of(tuple(heard[i:end]))
+        change = found and _likeliest(said, i, end, found, alike)
+        if change:
+            yield change
 
 
-def _first(said: _Said, i: int, end: int, alike: SoundAlikes, *, least: float) -> Iterator[_Change]:
-    """The likest term that may stand for heard words [i, end)."""
-    for term, likeness in alike.of(tuple(said.heard[i:end])):
-        if likeness < least:
-            return
-        if likeness >= _UNMISTAKABLE or is_near(term.group.near, said.row, *said.span(i, end)):
-            change = _change(said, i, end, term.words, likeness=likeness)
-            if change:
-                yield change
-                return
+def _likeliest(
+    said: _Said, i: int, end: int, evidence: tuple[Evidence, ...], alike: SoundAlikes
+) -> _Change | None:
+    """The change of heard words [i, end) to the term they stand for; None if none is likely enough."""
+    row = said.row
+    start, stop = said.span(i, end)
+    before, after = framed_by(alike.opened, row, start - 1, -1), framed_by(alike.closed, row, stop, 1)
+    ranked: list[tuple[float, Evidence]] = []
+    for found in evidence:
+        its = found.term.group
+        near = is_near(its.near, row, start, stop)
+        odds = found.among(framed=(its in before) + (its in after), near=near)
+        if odds > _RIVAL:
+            ranked.append((odds, found))
+    if not ranked:
+        return None
+    odds, best = max(ranked, key=lambda pair: pair[0])
+    if odds < 0 or any(
+        odds - rival < _CLEAR and other.term.meaning != best.term.meaning for rival, other in ranked
+    ):
+        return None
+    return _change(said, i, end, best.term.words, likeness=best.likeness, gain=odds)
 
 
 def _stretches(heard: list[str], strange: list[int]) -> Iterator[tuple[int, int]]:
@@ -195,6 +203,7 @@ def _change(
     *,
     likeness: float | None = None,
     doubtful: bool = False,
+    gain: float = 0.0,
 ) -> _Change | None:
     """The change of heard words [i, end), without the words at either end that stay; None if all stay."""
     whole = tuple(said.heard[i:end])
@@ -202,7 +211,6 @@ def _change(
         likeness = similarity(sounding(whole), sounding(meant))
     doubtful = doubtful or sensitive(whole) != sensitive(meant)
     repair = Repair(" ".join(whole), " ".join(meant), round(likeness, 2), doubtful)
-    gain = (likeness - 0.5) * weight(sounding(meant))
     start, stop = said.span(i, end)
     row = said.row
     while meant and start < stop and row[start] == meant[0]:

@@ -9,88 +9,25 @@ articulation (common practice, no one source).
 from __future__ import annotations
 
 import re
-from functools import lru_cache
+from collections.abc import Sequence
+from functools import cache, lru_cache
+from importlib import resources
+from typing import cast
+
+import numpy as np
+import yaml
+from numpy.typing import NDArray
 
 VOWELS = frozenset("iIeaAouU3@YEOWQ")
 """see sit bed cat father hot cup food bird about / my day go now boy."""
 
-_SAID = {
-    "queue": "kjU",
-    "isle": "Yl",
-    "aisle": "Yl",
-    "one": "wun",
-    "two": "tU",
-    "eight": "Et",
-    "are": "Ar",
-    "of": "ov",
-    "the": "D@",
-    "a": "@",
-    "i": "Y",
-    "you": "jU",
-    "to": "tU",
-    "he": "hi",
-    "she": "Si",
-    "we": "wi",
-    "be": "bi",
-    "me": "mi",
-    "do": "dU",
-    "so": "sO",
-    "go": "gO",
-    "no": "nO",
-    "see": "si",
-    "by": "bY",
-    "my": "mY",
-    "die": "dY",
-    "eye": "Y",
-    "use": "jUz",
-    "used": "jUzd",
-    "gauge": "gEJ",
-    "was": "woz",
-    "what": "wot",
-    "want": "wont",
-    "water": "wot3",
-    "oil": "Ql",
-    "year": "jir",
-    "ear": "ir",
-    "curette": "kjUret",
-    "cannula": "kanjUl@",
-    "forceps": "forseps",
-    "loupes": "lUps",
-    "loupe": "lUp",
-    "palate": "pal@t",
-    "micro": "mYkrO",
-    "dry": "drY",
-    "zoellner": "zeln3r",
-    "meatus": "miEt@s",
-    "urea": "jUri@",
-    "colour": "kul3r",
-    "honey": "huni",
-    "heart": "hArt",
-    "french": "frenC",
-    "tm": "tiem",
-    "gp": "JIpi",
-    "ent": "ienti",
-    "cough": "kof",
-    "tough": "tuf",
-    "soda": "sOd@",
-    "mil": "mIl",
-    "red": "red",
-    "flood": "flud",
-    "blood": "blud",
-    "bled": "bled",
-    "shed": "Sed",
-    "bred": "bred",
-    "mm": "mIlImit3z",
-    "cm": "sentImit3z",
-    "'s": "z",
-    "n't": "nt",
-    "'m": "m",
-    "'re": "r",
-    "'ve": "v",
-    "'ll": "l",
-    "'d": "d",
-    "tympanic": "tImpanIk",
-}
+
+@cache
+def _said() -> dict[str, str]:
+    text = (resources.files("shared.vocabulary") / "said.yaml").read_text(encoding="utf-8")
+    return cast("dict[str, str]", yaml.load(text, Loader=getattr(yaml, "CSafeLoader", yaml.SafeLoader)))
+
+
 _LETTERS = dict(
     zip(
         "bcdefghjklmnopqrstuvwxyz",
@@ -129,7 +66,11 @@ _RULES: list[tuple[str, str | None]] = [
         (r"^x", "z"),
         (r"^kn", "n"),
         (r"^wr", "r"),
+        (r"^who", "hU"),
         (r"^wh", "w"),
+        (r"(?<=^c)ough|(?<=^tr)ough", "of"),
+        (r"(?<=[rt])ough(?=$|ly|s$)|(?<=^en)ough", "uf"),
+        (r"(?<=^l)augh", "af"),
         (r"^gn", "n"),
         (r"^ps", "s"),
         (r"mb(?=s?$)", "m"),
@@ -140,7 +81,10 @@ _RULES: list[tuple[str, str | None]] = [
         (r"dge?", "J"),
         (r"s?sion", "Z@n"),
         (r"[tc]ion", "S@n"),
-        (r"cian", "S@n"),
+        (r"cian|ssian", "S@n"),
+        (r"tient", "S@nt"),
+        (r"(?<=[aeiou])sure", "Z@"),
+        (r"sual", "ZU@l"),
         (r"[ct]ious", "S@s"),
         (r"[ct]ial", "S@l"),
         (r"ture$", "C@"),
@@ -171,24 +115,40 @@ _RULES: list[tuple[str, str | None]] = [
         (r"gh", "g"),
         (r"(?P<twin>[bdfglmnprstzkv])(?=(?P=twin))", ""),
         (r"(?<=[td])ed$", "Id"),
+        (r"(?<=[cfkpsxh])ed$", "t"),
         (r"(?<=[^aeiou])ed$", "d"),
-        (r"(?<=[bcdfgkptszx])les?$", "@l"),
-        (r"(?<=[^aeiouy])ies?$", "i"),
+        (r"(?<=[bcdfgkptszx])les$", "@lz"),
+        (r"(?<=[bcdfgkptszx])le$", "@l"),
+        (r"(?<=[^aeiouy])ies$", "iz"),
+        (r"(?<=[^aeiouy])ie$", "i"),
+        (r"(?<=[csxzg])es$|(?<=[cs]h)es$", "Iz"),
+        (r"(?<=[^aeiou])es$", "s"),
         (r"e?y$", "i"),
         (r"eau", "O"),
+        (r"ea(?=lth|ther|vy|dy|dache)", "e"),
+        (r"uy|(?<=^b)ye$|(?<=^d)ye$", "Y"),
         (r"ear(?=[lnt])", "3r"),
         (r"e[ae]r|ere$|ier", "ir"),
         (r"air|are$", "er"),
         (r"o[uao]r|ore", "or"),
+        (r"(?<=w)ar(?![aeiour])", "or"),
         (r"ar(?![aeiour])", "Ar"),
         (r"[eiu]r(?![aeiour])", "3r"),
         (r"ee|ea|ie|ei", "i"),
         (r"oo", "U"),
+        (r"(?<=[bcdf]r)ow", "W"),
+        (r"(?<=[lr])ow", "O"),
+        (r"ould", "Ud"),
+        (r"(?<=^w)or(?=[dkms])", "3r"),
         (r"o[uw]", "W"),
         (r"oa|oe", "O"),
         (r"o[iy]", "Q"),
         (r"ai|ay", "E"),
         (r"a[uw]", "o"),
+        (r"al(?=k)", "o"),
+        (r"al(?=f|ves)", "A"),
+        (r"al(?=l(?:s|ed)?$|t)", "ol"),
+        (r"(?<=w)a(?=[nst])", "o"),
         (r"ew|u[ei]|eu", "U"),
         (r"i[ao]", "i@"),
         (r"a(?=[bcdfgklmnpstvz]e[sd]?$)", "E"),
@@ -207,9 +167,16 @@ _RULES: list[tuple[str, str | None]] = [
         (r"o", "o"),
         (r"u", "u"),
         (r"y", "I"),
-        (r"[bdfghjklmnprstvwz]", None),
+        (r"j", "J"),
+        (r"[bdfghklmnprstvwz]", None),
     )
 ]
+_SPELT = re.compile(r"[bcdfghjklmnpqrstvwxz]{2,3}")
+"""Said letter by letter."""
+_ONE_BEAT = re.compile(r"^([^aeiouy]+)(?:y|ie)([sd]?)$")
+"""dry, tie, tried: one syllable, its vowel long."""
+_WEAK_AGE = re.compile(r"([aeiou][^aeiou]+)age(s?)$")
+"""drainage, not age."""
 _PHONES = {f"rule{i}": sound for i, (_, sound) in enumerate(_RULES)}
 _ANY_RULE = re.compile("|".join(f"(?P<rule{i}>{pattern})" for i, (pattern, _) in enumerate(_RULES)))
 """All rules at once, the first that fits; a letter that stands for itself has no phones of its own."""
@@ -218,9 +185,12 @@ _ANY_RULE = re.compile("|".join(f"(?P<rule{i}>{pattern})" for i, (pattern, _) in
 @lru_cache(maxsize=20_000)
 def phones(word: str) -> str:
     """The phones of one lower-case word; a single letter is named as in spelling."""
-    known = _SAID.get(word) or _LETTERS.get(word)
+    known = _said().get(word) or _LETTERS.get(word)
     if known is not None:
         return known
+    if _SPELT.fullmatch(word):
+        return "".join(_LETTERS.get(letter, "E") for letter in word)
+    word = _ONE_BEAT.sub(r"\1igh\2", _WEAK_AGE.sub(r"\1idge\2", word))
     out: list[str] = []
     at = 0
     while at < len(word):
@@ -254,6 +224,22 @@ def skeleton(sound: str) -> str:
     return out
 
 
+@lru_cache(maxsize=20_000)
+def outline(sound: str) -> str:
+    """The skeleton with every run of vowels in its place, as one."""
+    out = ""
+    for phone in sound:
+        kind = "a" if phone in VOWELS else _CLASS.get(phone, "")
+        if kind and not out.endswith(kind):
+            out += kind
+    return out
+
+
+def sounding(words: tuple[str, ...]) -> str:
+    """The phones of several words, run together as in speech."""
+    return "".join(map(phones, words))
+
+
 _WEIGHT = {
     **dict.fromkeys(VOWELS, 0.4),
     "@": 0.25,
@@ -269,7 +255,7 @@ _NEAR = {
     0.12: "i-I I-e e-a a-A A-o o-O O-U a-u A-u 3-@ u-@ I-@ e-@ a-@ o-@ E-e E-i 3-e 3-u Y-I Y-E O-W o-W Q-O "
     "u-o n-N",
     0.2: "p-b t-d k-g f-v s-z S-Z C-J T-D S-C Z-J d-D t-T z-J",
-    0.3: "m-n m-N w-v s-S z-Z T-f D-v T-s D-z s-C z-J S-J j-i w-U w-O w-W r-3 r-@ J-d C-t r-w",
+    0.3: "m-n m-N w-v j-J s-S z-Z T-f D-v T-s D-z s-C z-J S-J j-i w-U w-O w-W r-3 r-@ J-d C-t r-w",
     0.5: "l-r b-v p-f b-m d-n k-t p-t p-k b-d g-d b-g l-w l-O l-U l-n t-s f-s k-C f-h",
 }
 _PAIRS = {
@@ -279,17 +265,24 @@ _PAIRS = {
 }
 
 
-@lru_cache(maxsize=2_000)
 def _swap(a: str, b: str) -> float:
     """What it costs to hear phone a as phone b."""
-    if a == b:
-        return 0.0
     listed = _PAIRS.get(frozenset((a, b)))
     if listed is not None:
         return listed
-    if a in VOWELS and b in VOWELS:
-        return 0.25
-    return 1.0
+    return 0.25 if a in VOWELS and b in VOWELS else 1.0
+
+
+class _Swaps(dict[str, dict[str, float]]):
+    """_swap of every two phones met, laid out when first needed."""
+
+    def __missing__(self, phone: str) -> dict[str, float]:
+        known = sorted(VOWELS.union(_CLASS, "hjw"))
+        self[phone] = {other: 0.0 if other == phone else _swap(phone, other) for other in known}
+        return self[phone]
+
+
+_SWAPS = _Swaps()
 
 
 @lru_cache(maxsize=20_000)
@@ -299,19 +292,72 @@ def weight(sound: str) -> float:
 
 
 @lru_cache(maxsize=20_000)
-def similarity(heard: str, meant: str) -> float:
-    """How alike two soundings are, 0 to 1: the cheapest way between them against what there is to hear."""
+def similarity(heard: str, meant: str, least: float = 0.0) -> float:
+    """How alike two soundings are, 0 to 1: the cheapest way between them against what there is to hear.
+
+    least: what is surely less alike may be given as 0.
+    """
     whole = max(weight(heard), weight(meant))
     if not whole:
         return 0.0
+    most = (1.0 - least) * whole + 1e-9
     drop = [_WEIGHT.get(phone, 0.9) for phone in meant]
-    row = [0.0]
+    above = [0.0]
     for cost in drop:
-        row.append(row[-1] + cost)
+        above.append(above[-1] + cost)
     for phone in heard:
-        lost = _WEIGHT.get(phone, 0.9)
-        above = row
-        row = [above[0] + lost]
+        lost, swaps = _WEIGHT.get(phone, 0.9), _SWAPS[phone]
+        left = above[0] + lost
+        row = [left]
         for j, other in enumerate(meant):
-            row.append(min(above[j + 1] + lost, row[j] + drop[j], above[j] + _swap(phone, other)))
-    return max(1.0 - row[-1] / whole, 0.0)
+            swapped, added, passed = above[j] + swaps[other], left + drop[j], above[j + 1] + lost
+            left = swapped if swapped < added else added
+            left = left if left < passed else passed
+            row.append(left)
+        if min(row) > most:
+            return 0.0
+        above = row
+    return max(1.0 - above[-1] / whole, 0.0)
+
+
+_PHONES_KNOWN = "".join(sorted(VOWELS.union(_CLASS, "hjw")))
+_CODES = {phone: code for code, phone in enumerate(_PHONES_KNOWN)}
+_COSTS = np.array([[_SWAPS[a][b] for b in _PHONES_KNOWN] for a in _PHONES_KNOWN], np.float32)
+_DROPS = np.array([_WEIGHT.get(phone, 0.9) for phone in _PHONES_KNOWN], np.float32)
+
+
+class Soundings:
+    """Many soundings laid out side by side, so that one can be compared with some of them at once."""
+
+    def __init__(self, sounds: Sequence[str]) -> None:
+        longest = max(map(len, sounds), default=0)
+        self._codes = np.zeros((len(sounds), longest), np.intp)
+        drops = np.zeros((len(sounds), longest), np.float32)
+        for i, sound in enumerate(sounds):
+            codes = [_CODES[phone] for phone in sound]
+            self._codes[i, : len(codes)] = codes
+            drops[i, : len(codes)] = _DROPS[codes]
+        self._before = np.zeros((len(sounds), longest + 1), np.float32)
+        np.cumsum(drops, axis=1, out=self._before[:, 1:])
+        self._lengths = np.array([len(sound) for sound in sounds], np.intp)
+        self.weights = self._before[:, -1]
+
+    def costs(
+        self, heard: Sequence[str], which_heard: NDArray[np.intp], which: NDArray[np.intp]
+    ) -> NDArray[np.float32]:
+        """What it costs to hear soundings numbered in `which` as those in `which_heard`, pair by pair.
+
+        The cost is that of `similarity`: the cheapest way from one to the other.
+        """
+        said = Soundings(heard)
+        longest = int(self._lengths[which].max(initial=0))
+        codes, before = self._codes[which, :longest], self._before[which, : longest + 1]
+        row, ends = before, said._lengths[which_heard]
+        for i in range(said._codes.shape[1]):
+            code = said._codes[which_heard, i]
+            best = row + _DROPS[code][:, None]
+            np.minimum(best[:, 1:], row[:, :-1] + _COSTS[code[:, None], codes], out=best[:, 1:])
+            best = np.minimum.accumulate(best - before, axis=1) + before
+            row = np.where((i < ends)[:, None], best, row)
+        costs: NDArray[np.float32] = row[np.arange(len(which)), self._lengths[which]]
+        return costs

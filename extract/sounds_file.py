@@ -23,7 +23,7 @@ from shared.vocabulary import CLOSED, CUES, Vocabulary, forms
 PLACES = ("alone", "opening", "closing", "start")
 NUMBERS = ("before", "after")
 _CONFUSION_KEYS = {"heard", "meant", "before", "after", "near", "unless", "place", "number", "doubtful"}
-_TERM_KEYS = {"kinds", "near", "least", "before", "after", "framed"}
+_TERM_KEYS = {"kinds", "words", "near", "least", "before", "after", "framed"}
 _ENDING = re.compile(r"(?<=\w)('(?:s|m|re|ve|ll|d)|n't)\b")
 _FEW = 12
 """A phrase of more forms is a way of speaking, not a term to be known by its sound."""
@@ -153,11 +153,15 @@ class _Reading:
     def terms(self, row: Any, ordinary: frozenset[str], where: str) -> Iterator[Term]:
         row = self.mapping(row, _TERM_KEYS, where)
         near, before, after = (
-            self.named(row.get(key), f"{where}, {key}") for key in ("near", "before", "after")
+            self.named(row[key], f"{where}, {key}") if row.get(key) != [] else frozenset[str]()
+            for key in ("near", "before", "after")
         )
         least, framed = (self.share(row.get(key), f"{where}, {key}") for key in ("least", "framed"))
         group = Group(near, least, before, after, framed)
-        for kind in self.listed(row.get("kinds"), f"{where}, kinds"):
+        for phrase in row.get("words", ()):
+            form = _cut(tuple(self.text(phrase, f"{where}, words").lower().split()))
+            yield Term(form, " ".join(form), group)
+        for kind in row.get("kinds", ()):
             for meaning, form in self.meanings(kind, where):
                 if len(form) > 3 or form in self.wordy or ordinary.issuperset(form):
                     continue

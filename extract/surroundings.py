@@ -6,6 +6,8 @@ from extract.confusions import Confusion, Group, Sounds
 from extract.soundalikes import is_number
 from extract.words import MARKS, STOPS
 
+NUMBER = "#"
+"""Stands for any number in a set of words."""
 _NEAR = 6
 _BLOCK = 60
 _BETWEEN = frozenset(
@@ -42,23 +44,16 @@ def _sentence(row: list[str], start: int, end: int) -> tuple[int, int]:
     return start, end
 
 
-def framed_by(
-    opened: dict[str, list[Group]], closed: dict[str, list[Group]], row: list[str], start: int, end: int
-) -> list[Group]:
-    """The groups of which a term is expected in the place of words [start, end).
+def framed_by(told: dict[str, list[Group]], row: list[str], at: int, step: int) -> dict[Group, None]:
+    """The groups told by the word at a place and, while small words are passed over, by the next ones.
 
-    opened, closed: the groups by the words that may stand right before, and right after.
+    told: the groups by the words that may stand right before (step -1), or right after (step 1).
     """
-    return list({**_beside(opened, row, start - 1, -1), **_beside(closed, row, end, 1)})
-
-
-def _beside(told: dict[str, list[Group]], row: list[str], at: int, step: int) -> dict[Group, None]:
-    """The groups told by the word at a place and, while small words are passed over, by the next ones."""
     found: dict[Group, None] = {}
     for _ in range(3):
         if not 0 <= at < len(row):
             break
-        found |= dict.fromkeys(told.get(row[at], ()))
+        found |= dict.fromkeys(told.get(NUMBER if is_number(row[at]) else row[at], ()))
         if row[at] not in _BETWEEN:
             break
         at += step
@@ -68,9 +63,8 @@ def _beside(told: dict[str, list[Group]], row: list[str], at: int, step: int) ->
 def is_near(near: frozenset[str], row: list[str], start: int, end: int) -> bool:
     """Whether one of `near` stands within six words of words [start, end), in their sentence."""
     low, high = _sentence(row, start, end)
-    return not near.isdisjoint(row[max(low, start - _NEAR) : start]) or not near.isdisjoint(
-        row[end : min(high, end + _NEAR)]
-    )
+    around = row[max(low, start - _NEAR) : start] + row[end : min(high, end + _NEAR)]
+    return not near.isdisjoint(around) or (NUMBER in near and any(map(is_number, around)))
 
 
 def holds(confusion: Confusion, row: list[str], start: int, end: int) -> bool:

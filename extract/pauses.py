@@ -123,7 +123,10 @@ class Pauses:
         inside |= {
             m.end - 1
             for m in phrases
-            if m.has("consistency", "colour") and m.end not in named and _described_at(stretch, m)
+            if m.has("consistency", "colour")
+            and (
+                _layered(stretch, m) or (m.end not in named and _DESCRIBED & set(stretch[m.end : m.end + 1]))
+            )
         }
         settled = _settled(stretch)
         out = []
@@ -165,11 +168,14 @@ def _put_right(row: list[str], m: Mention, phrases: list[Mention]) -> bool:
     )
 
 
-def _described_at(row: list[str], m: Mention) -> bool:
-    """Whether what an adjective of wax describes follows it at once ("hard bit", "and soft behind it")."""
+def _layered(row: list[str], m: Mention) -> bool:
+    """Whether an adjective of wax goes on with where it lies ("and soft behind it")."""
     following = row[m.end : m.end + 2]
-    layered = m.start > 0 and row[m.start - 1] in ("and", "but") and following[:1] in _BEHIND
-    return bool(following) and (following[0] in _DESCRIBED or (layered and following[1:] in _POINTING))
+    return (
+        row[m.start - 1 : m.start] in (["and"], ["but"])
+        and following[:1] in _BEHIND
+        and following[1:] in _POINTING
+    )
 
 
 _BEHIND = (["behind"], ["beneath"], ["under"], ["underneath"])

@@ -154,6 +154,8 @@ def _settled(row: list[str]) -> dict[int, str]:
             sided = following in ("left", "right") and not _NAMED & set(beyond)
             if sided or (following in ("on", "in") and beyond == ["the"]):
                 found[i] = ""  # "eighty percent right, fifteen percent left"
+        elif [word] in _POINTING and [row[i - 1]] in _BEHIND and following in ("the", "then"):
+            found[i] = "."  # "and soft behind it. The hard bit's grey"
         elif i and row[i - 1] == "last":
             found[i] = ""  # "last month it was"
         elif [following, *beyond] == ["i", "think"] and i + 3 < len(row) and row[i + 3] not in _THOUGHTS:

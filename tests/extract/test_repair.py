@@ -11,6 +11,7 @@ import re
 import site
 from pathlib import Path
 
+import numpy as np
 import pytest
 import spacy
 import yaml
@@ -20,7 +21,7 @@ from spacy.tokens import Doc
 from extract import words  # noqa: F401  the component
 from extract.repair import Repairer
 from extract.soundalikes import is_number
-from extract.sounds import phones, similarity, skeleton
+from extract.sounds import Soundings, phones, similarity, skeleton, weight
 from extract.sounds_file import load_sounds, parse_sounds
 from shared.errors import BadVocabulary
 from shared.vocabulary import forms, load, parse
@@ -89,6 +90,8 @@ HEARD = [
     ("She put all of oil in for three days.", "she put olive oil in for three days ."),
     ("Sodium by carbon eight drops at home.", "sodium bicarbonate drops at home ."),
     ("He wears herring aids.", "he wears hearing aids ."),
+    ("The piece was nine milla meters long.", "the piece was nine millimetres long ."),
+    ("Then verbal contsent was given.", "then verbal consent was given ."),
     ("Referring her to ideology.", "referring her to audiology ."),
     ("Referral to E and tea, routine.", "referral to ent , routine ."),
     ("There was no breathing.", "there was no bleeding ."),
@@ -343,3 +346,23 @@ def test_similarity_is_symmetric_and_bounded() -> None:
         assert 0 <= similarity(a, b) <= 1
     assert similarity("waks", "waks") == 1
     assert similarity("pat", "bat") > similarity("sat", "bat")
+
+
+def test_soundings_side_by_side_cost_what_they_cost_one_by_one() -> None:
+    terms = sorted({word for term in load_sounds(load()).terms for word in term.words})[:400]
+    sounds = [phones(word) for word in terms]
+    heard = [phones(word) for word in ("forsips", "wags", "tonight", "a", "sakura")]
+    laid = Soundings(sounds)
+    run, which = (numbers.ravel() for numbers in np.indices((len(heard), len(sounds))))
+    costs = laid.costs(heard, run, which)
+    for n, i, cost in zip(run, which, costs, strict=True):
+        whole = max(weight(heard[n]), weight(sounds[i]))
+        assert max(1 - cost / whole, 0) == pytest.approx(similarity(heard[n], sounds[i]), abs=1e-5)
+
+
+def test_a_limit_never_changes_a_likeness_above_it() -> None:
+    for heard, meant in (("forsips", "forceps"), ("wags", "wax"), ("marrow", "narrow"), ("plug", "drum")):
+        exact = similarity(phones(heard), phones(meant))
+        limited = similarity(phones(heard), phones(meant), 0.8)
+        assert limited == (exact if exact >= 0.8 else limited)
+        assert limited <= exact

@@ -31,7 +31,7 @@ PAUSE_SECONDS = 2.0
 PAD_SECONDS = 0.4
 """Kept around each stretch of speech, so that no soft consonant is lost."""
 
-FAINT_DB, FAINT_FLOOR_DB = 25.0, -55.0
+FAINT_DB, FAINT_FLOOR_DB = 25.0, -45.0
 """Speech so far below the loudest in the recording, or below so much of full scale, may be somebody else's: a
 voice falls by 6 dB with each doubling of its distance. Ours, no source."""
 

@@ -16,6 +16,7 @@ NOT_LINKED = "not clear what it is said of"
 COMPARISON = "a comparison"
 NOT_WAX = "said not to be wax"
 
+_PEARLY, _PALE = word_set("subjects", "pearly"), word_set("subjects", "pale")
 _TOLD = word_set("subjects", "told")
 _NOT_DRUM = word_set("subjects", "not_drum")
 _HANDLED = word_set("subjects", "handled")
@@ -43,6 +44,8 @@ def misfit(m: Mention, at: Setting) -> str:
         return NOT_LINKED
     if m.kind == "drum" and m.value == "intact" and "drum" not in _nouns(at) and _NOT_DRUM & set(at.said):
         return NOT_LINKED
+    if m.kind == "drum" and m.value == "healthy" and _is_pale_wax(m, at):
+        return NOT_LINKED
     if m.kind == "consistency" and m.value in ("wet", "liquid") and _is_of_canal(m, at):
         return NOT_LINKED
     if m.kind in ("colour", "consistency") and _is_of_a_thing(m, at):
@@ -58,6 +61,15 @@ def misfit(m: Mention, at: Setting) -> str:
 
 def _nouns(at: Setting) -> set[str]:
     return {h.readings["head"] for h in at.heads}
+
+
+def _is_pale_wax(m: Mention, at: Setting) -> bool:
+    """Whether "pearly white" is said of a plug or of skin; said of nothing named, it must follow on the drum."""
+    words = at.words
+    if not _PEARLY & set(words.text[m.start : m.end]):
+        return False
+    part = {w for i, w in enumerate(words.text) if words.part[i] == words.part[m.start]}
+    return bool(_PALE & part) or ("drum" not in _nouns(at) and at.focus.last != "drum")
 
 
 def _wax_in(m: Mention, at: Setting) -> bool:

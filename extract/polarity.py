@@ -115,6 +115,7 @@ def _answered(words: Words, m: Mention) -> str:
         m.has("symptom", "complication")
         and row[m.start] in ("nothing", "not", "no", "never")
         and m.readings.get("complication") != "none"
+        and row[m.start : m.start + 2] != ["not", "hearing"]  # that is the complaint
     ):
         return "denied"
     if m.has("symptom", "complication", "drum", "canal") and "neither" in row[max(m.start - 6, 0) : m.start]:

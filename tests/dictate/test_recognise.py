@@ -23,6 +23,7 @@ from whisper_normalizer.english import EnglishTextNormalizer
 
 from desk.checks import UNCLEAR
 from dictate.bias import nouns_prompt
+from dictate.credible import kept
 from dictate.hear import transcribe
 from dictate.read import RATE, read
 from dictate.recognise import Whisper
@@ -172,7 +173,7 @@ def test_clips_heard_at_once_are_heard_as_alone(open_speech: Path) -> None:
     assert [[w.text for p in phrases for w in p.words] for phrases in together] == [
         [w.text for p in phrases for w in p.words] for phrases in alone
     ]
-    assert together[2] == []
+    assert [kept(phrase) for phrase in together[2]] in ([], [()])
 
 
 def test_a_minute_within_twenty_seconds(open_speech: Path) -> None:

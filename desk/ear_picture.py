@@ -10,6 +10,7 @@ needed to understand it.
 from __future__ import annotations
 
 import math
+import textwrap
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from html import escape
@@ -21,7 +22,7 @@ from shared.record import After, Before, Ear, Value
 
 Moment = Literal["before", "after"]
 
-WIDTH, HEIGHT = 420, 270
+WIDTH, HEIGHT = 420, 240
 _MM = 6.0  # picture units in a millimetre
 _ENTRANCE, _DRUM = 104.0, 104.0 + 31.4 * _MM
 _MIDDLE = 96.0
@@ -55,7 +56,7 @@ class _Label:
 
 
 def ear_picture(ear: Ear, moment: Moment) -> str:
-    """The picture as one SVG element, WIDTH by HEIGHT, that carries its own words.
+    """The picture as one SVG element, WIDTH by HEIGHT or more, that carries its own words.
 
     Lines take the colour of the text around it (`currentColor`).
     """
@@ -65,12 +66,14 @@ def ear_picture(ear: Ear, moment: Moment) -> str:
     shapes = [_outer_ear(), _canal(tight), *_wax(ear, moment, tight), *_canal_marks(look, tight)]
     shapes += _drum(look, tight)
     mirror = f' transform="translate({WIDTH} 0) scale(-1 1)"' if ear.side.value == "left" else ""
-    labels = "".join(_written(label, mirrored=bool(mirror)) for label in _labels(ear, moment))
+    labels = _labels(ear, moment)
+    height = max(HEIGHT, *(_LABEL_TOP + (1 + len(_wrapped(label.words))) * _LINE for label in labels))
+    written = "".join(_written(label, mirrored=bool(mirror)) for label in labels)
     return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" class="ear-picture" viewBox="0 0 {WIDTH} {HEIGHT}" role="img"'
+        f'<svg xmlns="http://www.w3.org/2000/svg" class="ear-picture" viewBox="0 0 {WIDTH} {height}" role="img"'
         f' aria-label="{escape(said)}"><title>{escape(said)}</title>'
         f'<g fill="none" stroke="currentColor" stroke-width="2" stroke-linecap="round"{mirror}>'
-        f"{''.join(shapes)}</g>{labels}</svg>"
+        f"{''.join(shapes)}</g>{written}</svg>"
     )
 
 
@@ -286,7 +289,7 @@ def _written(label: _Label, *, mirrored: bool) -> str:
     column = 2 - label.column if mirrored else label.column
     x = (70, WIDTH / 2, WIDTH - 70)[column]
     to = WIDTH - label.at[0] if mirrored else label.at[0]
-    lines = list(_wrap(label.words))
+    lines = _wrapped(label.words)
     rows = "".join(
         f'<tspan x="{x:.0f}" y="{_LABEL_TOP + 16 + n * _LINE}">{escape(line)}</tspan>'
         for n, line in enumerate(lines)
@@ -297,11 +300,6 @@ def _written(label: _Label, *, mirrored: bool) -> str:
     )
 
 
-def _wrap(words: str) -> Iterator[str]:
-    line = ""
-    for word in words.split():
-        if line and len(line) + len(word) >= _COLUMN_CHARS:
-            yield line
-            line = ""
-        line = f"{line} {word}".strip()
-    yield line
+def _wrapped(words: str) -> list[str]:
+    """The words in lines that fit a column; a number stays with its sign."""
+    return textwrap.wrap(words.replace(" %", "\u00a0%"), _COLUMN_CHARS, break_long_words=False)

@@ -2,27 +2,36 @@
 
 from __future__ import annotations
 
+import atexit
 import shutil
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import cache
 from typing import Any
 
 CHROMIUM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
 NO_CHROMIUM = "no Chromium on this computer (Debian: apt-get install chromium)"
 
 
+@cache
+def _driver() -> Any:
+    """Playwright itself: one for the whole run, as a second in the same thread is refused."""
+    from playwright.sync_api import sync_playwright  # noqa: PLC0415  (skipped where it is not installed)
+
+    started = sync_playwright().start()
+    atexit.register(started.stop)
+    return started
+
+
 @contextmanager
 def launched(*options: str) -> Iterator[Any]:
     """The browser, without any talk of its own to the network."""
-    from playwright.sync_api import sync_playwright  # noqa: PLC0415  (skipped where it is not installed)
-
     quiet = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--no-first-run"]
     quiet += ["--disable-component-update", "--disable-sync", "--autoplay-policy=no-user-gesture-required"]
-    with sync_playwright() as started:
-        browser = started.chromium.launch(executable_path=CHROMIUM, args=[*quiet, *options])
-        yield browser
-        browser.close()
+    browser = _driver().chromium.launch(executable_path=CHROMIUM, args=[*quiet, *options])
+    yield browser
+    browser.close()
 
 
 class Window:

@@ -95,7 +95,8 @@ def dictate(window: Window, desk: Desk) -> None:
     window.page.goto(desk.start())
     window.address = f"http://127.0.0.1:{desk.port}"
     window.open("/people")
-    window.page.click("button:has-text('Ann Example'), label:has-text('Ann Example')")
+    with window.page.expect_navigation():
+        window.page.click("button:has-text('Ann Example')")
     window.open("/listen")
     window.press("Space")
 

@@ -40,8 +40,8 @@ def correct(*, visit: int, path: str, value: str | None, act: str | None, by: st
 
     \b
     Example:
-      earside correct 12 'ears[0].after.drum[0]' dull --by "Ama Boateng"
-      earside correct 12 'ears[0].before.skin' flaking --add --by "Ama Boateng"
+      earside correct 12 'ears[0].after.drum[0]' dull --by "Ann Example"
+      earside correct 12 'ears[0].before.skin' flaking --add --by "Ann Example"
     """
     from desk import checked
 
@@ -62,7 +62,7 @@ def sign(*, visit: int, by: str, reason: str, data: Path | None) -> None:
 
     \b
     Example:
-      earside sign 12 --by "Ama Boateng"
+      earside sign 12 --by "Ann Example"
     """
     from desk import checked
 
@@ -81,7 +81,7 @@ def amend(*, visit: int, by: str, reason: str, data: Path | None) -> None:
 
     \b
     Example:
-      earside amend 12 --reason "typed the wrong length" --by "Ama Boateng"
+      earside amend 12 --reason "typed the wrong length" --by "Ann Example"
     """
     from desk import checked
 
@@ -121,7 +121,7 @@ def people(*, name: str | None, role: str | None, left: bool, data: Path | None)
 
     \b
     Example:
-      earside people "Ama Boateng" --role clinician
+      earside people "Ann Example" --role clinician
     """
     from desk import checked
 

@@ -73,7 +73,7 @@ def fill(folder: Path, visits: int) -> None:
     each time as other patients on other days, until there are enough. The copies' history is not chained."""
     chance = random.Random(4)
     with Store(folder) as store:
-        store.set_person("Ama Boateng", "clinician")
+        store.set_person("Ann Example", "clinician")
         store._db.execute("PRAGMA synchronous = OFF")
         first = min(visits, _FIRST)
         with store._writing():
@@ -142,7 +142,7 @@ def _recording(store: Any, chance: random.Random, number: int, count: int) -> No
         if chance.random() < 0.98:  # a clinic signs nearly all
             row = store._row(visit_id)
             after = store._state(row) | {"status": "signed"}
-            store._enter(row, after, kind="sign", who="Ama Boateng", at=at, content={"what": "signed"})
+            store._enter(row, after, kind="sign", who="Ann Example", at=at, content={"what": "signed"})
 
 
 def _visit(chance: random.Random, number: int, text: str, start: int) -> Visit:
@@ -204,7 +204,7 @@ def questions(folder: Path) -> dict[str, Callable[[Store], Any]]:
         row = next(r for r in store.visits("waiting", after=None, limit=200).rows if chance.random() < 0.1)
         stored = store.visit(row.id)
         store.change(
-            row.id, Change("accept", "accepted", stored.visit), "Ama Boateng", revision=stored.revision
+            row.id, Change("accept", "accepted", stored.visit), "Ann Example", revision=stored.revision
         )
 
     drums, colours = get_args(record.Drum), get_args(record.Colour)

@@ -17,7 +17,7 @@ from shared.vocabulary import Vocabulary, load
 
 Earside = Callable[..., Result]
 SAID = "Right ear: hard brown wax removed with a curette, eighteen millimetres. Drum intact. No bleeding. Consented."
-BY = ("--by", "Ama Boateng")
+BY = ("--by", "Ann Example")
 
 
 _USUAL: list[Reader] = []
@@ -44,7 +44,7 @@ def earside(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Earside:
 
     Path("note.txt").write_text(SAID)
     assert call("extract", "note.txt").exit_code == 0
-    assert call("people", "Ama Boateng", "--role", "clinician").exit_code == 0
+    assert call("people", "Ann Example", "--role", "clinician").exit_code == 0
     return call
 
 
@@ -58,9 +58,9 @@ def test_from_draft_to_amended(earside: Earside) -> None:
     assert "took back: took out" in earside("correct", "1", "--undo", *BY).stderr
     assert "did again: took out" in earside("correct", "1", "--redo", *BY).stderr
     assert "accepted the whole record" in earside("correct", "1", "--accept", *BY).stderr
-    assert earside("sign", "1", *BY).stderr == "Visit 1: signed by Ama Boateng, clinician\n"
+    assert earside("sign", "1", *BY).stderr == "Visit 1: signed by Ann Example, clinician\n"
     shown = earside("show", "1").stdout
-    assert "signed by Ama Boateng, clinician, 20" in shown
+    assert "signed by Ann Example, clinician, 20" in shown
     assert "Check first" not in shown or "To decide" not in shown
     assert earside("amend", "1", "--reason", "wrong unit", *BY).exit_code == 0
     assert earside("correct", "1", "ears[0].removed_mm[0]", "18", *BY).exit_code == 0
@@ -87,7 +87,7 @@ def test_from_draft_to_amended(earside: Earside) -> None:
         (("correct", "1", "--remove", *BY), "PATH: what to take out is missing"),
         (("correct", "1", "--undo", *BY), "visit 1: there is nothing to undo"),
         (("correct", "7", "--accept", *BY), "visit 7: there is no such visit"),
-        (("sign", "1", "--by", "Nobody"), "nobody called 'Nobody' is known here. Known are: Ama Boateng"),
+        (("sign", "1", "--by", "Nobody"), "nobody called 'Nobody' is known here. Known are: Ann Example"),
         (("amend", "1", "--reason", "x", *BY), "is not signed, so it can simply be corrected"),
         (("people", "Rui", "--left"), "nobody called 'Rui' is known here"),
         (("learn", "1"), "there is no number 1"),
@@ -139,10 +139,10 @@ def test_learning(earside: Earside) -> None:
             stored = store.visit(n)
             words = store.transcript(stored.transcript)
             at = words.text.index("bung mastic")
-            made = review.add(stored.visit, "ears[0].before.wax", "whole", "Ama Boateng").visit
-            change = review.add(made, "ears[0].before.wax[0].consistency", "sticky", "Ama Boateng",
+            made = review.add(stored.visit, "ears[0].before.wax", "whole", "Ann Example").visit
+            change = review.add(made, "ears[0].before.wax[0].consistency", "sticky", "Ann Example",
                                 words=(at, at + 11), transcript=words)  # fmt: skip
-            store.change(n, change, "Ama Boateng", revision=stored.revision)
+            store.change(n, change, "Ann Example", revision=stored.revision)
     told = earside("learn").stdout
     assert "1. “bung mastic” as consistency: sticky (put right in 2 visits)" in told
     assert "visit 3, draft: + left ear before wax consistency: sticky" in told

@@ -18,7 +18,7 @@ from shared.store import Recording, Store
 from shared.transcript import Transcript
 from shared.vocabulary import parse
 
-WHO = "Ama Boateng"
+WHO = "Ann Example"
 SAID = "Right ear, the wax is roofers mastic and brown. Removed with a curette. Drum intact, number {}."
 
 

@@ -25,7 +25,7 @@ from shared.record import Notice, Value, Visit
 from shared.store import Recording, Store, StoredVisit
 from shared.transcript import Transcript, Word
 
-WHO = "Ama Boateng"
+WHO = "Ann Example"
 TEXT = (
     "Reference 417. Consent given. She has been blocked on the right, no pain. Right ear: canal completely blocked "
     "with hard dark brown wax on the surface and soft wax behind. Microsuction with a suction tube. Removed a piece "

@@ -26,7 +26,7 @@ from shared.store import Change, Edit, Recording, Store, StoredVisit
 from shared.transcript import Transcript
 
 TEXT = "Right ear. Wax, sixteen millimetres. Next patient. Left ear. Drum intact. "
-SISTER, HELPER, AUDITOR = "Ama Boateng", "Jo Lindqvist", "Rui Tavares"
+SISTER, HELPER, AUDITOR = "Ann Example", "Jo Lindqvist", "Rui Tavares"
 
 
 def visit(mm: int = 16, side: str = "right", *, must_decide: bool = False) -> Visit:
@@ -136,7 +136,7 @@ def test_who_may_do_what(store: Store) -> None:
         store.sign(draft.id, HELPER, revision=draft.revision)
     with pytest.raises(NotAllowed, match="may only read"):
         store.change(draft.id, corrected(9), AUDITOR, revision=draft.revision)
-    with pytest.raises(BadInput, match="Known are: Ama Boateng"):
+    with pytest.raises(BadInput, match="Known are: Ann Example"):
         store.change(draft.id, corrected(9), "Nobody", revision=draft.revision)
     store.set_person(SISTER, "clinician", active=False)
     with pytest.raises(NotAllowed, match="does not work here any more"):
@@ -150,7 +150,7 @@ def test_who_may_do_what(store: Store) -> None:
         "UPDATE visits SET record = '{}' WHERE id = 1",
         "UPDATE visits SET status = 'draft' WHERE id = 1",
         "UPDATE visits SET status = 'replaced' WHERE id = 1",
-        "UPDATE visits SET status = 'amending', clinician = 'Ama Boateng' WHERE id = 1",
+        "UPDATE visits SET status = 'amending', clinician = 'Ann Example' WHERE id = 1",
         "UPDATE findings SET value = 3 WHERE visit_id = 1",
         "DELETE FROM findings WHERE visit_id = 1",
         "INSERT OR REPLACE INTO findings SELECT * FROM findings WHERE visit_id = 1",

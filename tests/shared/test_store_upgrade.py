@@ -109,13 +109,13 @@ def test_everything_is_there_after_the_upgrade(first: Path) -> None:
 
 def test_an_upgraded_visit_can_be_worked_on(first: Path) -> None:
     with Store(first) as store:
-        store.set_person("Ama Boateng", "clinician")
-        changed = store.revise(1, visit(17, "right"), "Ama Boateng", revision=1)
-        back = store.undo(1, "Ama Boateng", revision=changed.revision)
+        store.set_person("Ann Example", "clinician")
+        changed = store.revise(1, visit(17, "right"), "Ann Example", revision=1)
+        back = store.undo(1, "Ann Example", revision=changed.revision)
         assert back.visit == visit(16, "right")
         with pytest.raises(NotAllowed):
-            store.sign(1, "Ama Boateng", revision=back.revision)
-        store.sign(1, "Ama Boateng", revision=back.revision, reason="known")
+            store.sign(1, "Ann Example", revision=back.revision)
+        store.sign(1, "Ann Example", revision=back.revision, reason="known")
         assert store.verify().faults == ()
         kept = store.keep(
             Recording("a.wav" * 8, "a.wav", 9, "sound"), Transcript.from_text("New."), [visit(1, "left")]

@@ -114,7 +114,7 @@ def test_what_must_be_decided_holds_up_signing(earside: Earside) -> None:
 
 def test_who_it_is_can_be_set_once(earside: Earside, monkeypatch: pytest.MonkeyPatch) -> None:
     assert earside("sign", "1").exit_code == 2
-    monkeypatch.setenv("EARSIDE_BY", "ama boateng")
+    monkeypatch.setenv("EARSIDE_BY", "ann example")
     assert earside("sign", "1").exit_code == 0
 
 

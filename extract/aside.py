@@ -65,6 +65,8 @@ _OBJECT = 2
 with the hook"."""
 _APPOSITION = 9
 """Words between commas that may stand between a person and what they have."""
+_TOLD_OF_THEN = 12
+"""Words before "then" among which is the verb of what was so then."""
 _DATING = word_set("aside", "dating")
 _SHORT_QUESTION = 11
 _HERE = word_set("aside", "here")
@@ -84,6 +86,7 @@ def aside(doc: Doc) -> Doc:
             sort = cue.readings.get("aside")
             if sort and _counts(words, cue, sort, mentions):
                 _set_aside(words, mentions, cue, sort)
+        _what_was_then(words, mentions, start, end)
         if words.text[end - 1] == ":" and _only_announces(mentions):
             announced = sentence + 1
         for m in mentions:
@@ -98,6 +101,25 @@ def aside(doc: Doc) -> Doc:
                 if m.live and m.polarity != "denied" and m.has(*_QUESTIONED) and (asks or not seen):
                     m.aside = REASONS["question"]
     return doc
+
+
+def _what_was_then(words: Words, mentions: list[Mention], start: int, end: int) -> None:
+    """Findings told with "then" of an earlier time ("I cleared it last spring, and it was all black and hard then")."""
+    row = words.text
+    for i in range(start + 1, end):
+        closed = row[i] == "then" and (i + 1 == end or row[i + 1] in MARKS)
+        if not closed or not {"was", "were", "had", "looked"} & set(row[max(i - _TOLD_OF_THEN, start) : i]):
+            continue
+        earlier = [m.start for m in mentions if m.end <= i and _tells_of_earlier(m)]
+        earlier += [j for j in range(start, i) if row[j] == "before" and row[j + 1] in MARKS]
+        for m in mentions:
+            told = bool(earlier) and min(earlier) < m.start < i
+            if told and m.live and not _SPARED["past_visit"] & m.readings.keys():
+                m.aside = REASONS["past_visit"]
+
+
+def _tells_of_earlier(m: Mention) -> bool:
+    return m.readings.get("aside") == "past_visit" or m.readings.get("history") == "previous_removal"
 
 
 def _what_to_come_back_for(words: Words, mentions: list[Mention], advice: Mention) -> None:
@@ -173,6 +195,8 @@ def _counts(words: Words, cue: Mention, sort: str, mentions: list[Mention]) -> b
     if sort == "past_visit":
         return cue.start == 0 or row[cue.start - 1] not in _DATING
     said = row[cue.start : cue.end]
+    if sort == "hope":
+        return row[cue.start - 1] not in ("no", "a")  # "not a hope"
     if said == ["if"]:
         return not (
             row[cue.end + 1 : cue.end + 2] == [","] and row[cue.end] in ("that", "anything", "so", "any")
@@ -212,7 +236,7 @@ def _reach(words: Words, mentions: list[Mention], cue: Mention, sort: str) -> tu
     if sort in ("hypothetical", "chat", "hope"):
         low = cue.start if sort != "chat" else max(low, cue.start - 4)
     high = cue.end
-    if row[high - 1] == "but":  # "I thought there was a hole, but": what follows counts
+    if "but" in row[high - 2 : high]:  # "I thought there was a hole, but": what follows counts
         return low, high
     spliced = end - start > _SPLICED and sort in ("hypothetical", "teaching")
     commas = 0

@@ -15,6 +15,8 @@ from shared.vocabulary import word_set
 _BITS = word_set("layers", "bits")
 _COPULAS = word_set("layers", "copulas")
 _PLACES = word_set("layers", "places")
+_NEAR_THING = 16
+"""Words between a thing and "behind it"."""
 _UNLIKE = (
     (frozenset({"hard", "firm"}), frozenset({"soft", "wet", "liquid"})),
     (frozenset({"dry", "crumbly", "flaky"}), frozenset({"wet", "liquid"})),
@@ -35,7 +37,7 @@ def layers(doc: Doc) -> Doc:
     ears: tuple[int, ...] = ()
     visit = -1
     for n, m in enumerate(mentions):
-        if m.kind == "layer" and _is_place(words, m):
+        if m.kind == "layer" and (_is_place(words, m) or _behind_a_thing(words, doc._.mentions, m)):
             continue
         if m.kind != "layer":
             if m.visit != visit or (m.ears and m.ears != ears):
@@ -76,6 +78,20 @@ def _is_place(words: Words, cue: Mention) -> bool:
         return False
     at = cue.end + (row[cue.end : cue.end + 1] in (["the"], ["his"], ["her"], ["some"], ["a"], ["those"]))
     return bool(_PLACES & set(row[at : at + 2]))
+
+
+def _behind_a_thing(words: Words, mentions: list[Mention], cue: Mention) -> bool:
+    """Whether "behind it" is behind something that does not belong there ("a bead, and soft wax behind it")."""
+    said = [
+        m
+        for m in mentions
+        if m.live and m.visit == cue.visit and m.end <= cue.start and cue.start - m.end < _NEAR_THING
+    ]
+    things = [m for m in said if m.kind == "foreign_body" and m.polarity != "denied"]
+    if not things or words.text[cue.end - 1] == "top":
+        return False
+    wax = [m for m in said if m.start >= things[-1].end and m.kind in ("consistency", "colour")]
+    return all(words.part[m.start] == words.part[cue.start] for m in wax)
 
 
 def _governs_later(words: Words, mentions: list[Mention], cue: Mention, upcoming: Mention) -> bool:

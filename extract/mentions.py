@@ -212,7 +212,12 @@ class MentionFinder:
 
 def _is_figure_of_speech(c: Mention, found: list[Mention]) -> bool:
     """Whether a measure is part of a phrase ("call it a day")."""
-    return any(f.start < c.start and c.end <= f.end and f.has("tolerance", "noise", "history") for f in found)
+    return any(
+        f.start < c.start
+        and c.end <= f.end
+        and (f.has("tolerance", "noise", "history") or f.readings.get("occlusion") == "partial")
+        for f in found
+    )
 
 
 def _settle_sizes(row: list[str], counted: list[Mention], found: list[Mention]) -> None:

@@ -39,6 +39,7 @@ _THROUGH = word_set("polarity", "through")
 
 _NAY, _YEA = word_set("polarity", "nay"), word_set("polarity", "yea")
 _NOT_SO, _A_BIT = word_set("polarity", "not_so"), word_set("polarity", "a_bit")
+_GIVEN_UP, _HELD, _DENYING = (word_set("polarity", name) for name in ("given_up", "held", "denying"))
 _CLOSE = 5
 """Words within which a denial must stand before a tool, an oil or a referral to deny it."""
 
@@ -83,11 +84,27 @@ def polarity(doc: Doc) -> Doc:
                 if not _out_of_reach(words, m, scope, mentions):
                     found = "denied"
                     m.denied_at = bisect_left(words.token, scope.trigger[0])
-        said = _answered(words, m)
+        said = _answered(words, m) or _given_up(words, m)
         m.polarity = said or found
         if not said and found == "denied" and _OWN_DENIAL & m.readings.keys() and _says_no(words, m):
             m.polarity = "affirmed"
     return doc
+
+
+def _given_up(words: Words, m: Mention) -> str:
+    """The polarity of a medicine no longer taken ("the GP stopped his warfarin"); one held for some days still counts."""
+    if m.readings.get("history") != "anticoagulants":
+        return ""
+    row = words.text
+    before = [
+        w
+        for i, w in enumerate(row[max(m.start - _CLOSE, 0) : m.start], max(m.start - _CLOSE, 0))
+        if words.part[i] == words.part[m.start]
+    ]
+    after = row[m.end : m.end + _CLOSE]
+    if not _GIVEN_UP & set(before):
+        return ""
+    return "affirmed" if (_DENYING & set(before)) or (_HELD & set(after)) else "denied"
 
 
 def _not_this_length(row: list[str], start: int) -> bool:

@@ -214,6 +214,7 @@ def _terse(words: Words, mentions: Sequence[Mention], found: Sequence[Evidence])
     if len(said) > _TERSE or any(e.group == "elsewhere" for e in found):
         return False
     covered = {i for m in mentions for i in range(m.start, m.end)}
+    covered |= {i for i in said if words.text[i] in ("left", "right")}
     if len(covered.intersection(said)) < 0.75 * len(said):
         return False
     formal = any(m.has("consent") or m.readings.get("visit") == "reference" for m in mentions)

@@ -39,7 +39,8 @@ _THROUGH = word_set("polarity", "through")
 
 _NAY, _YEA = word_set("polarity", "nay"), word_set("polarity", "yea")
 _NOT_SO, _A_BIT = word_set("polarity", "not_so"), word_set("polarity", "a_bit")
-_GIVEN_UP, _HELD, _DENYING = (word_set("polarity", name) for name in ("given_up", "held", "denying"))
+_GIVEN_UP, _HELD = word_set("polarity", "given_up"), word_set("polarity", "held")
+_DENYING = word_set("polarity", "denying")
 _CLOSE = 5
 """Words within which a denial must stand before a tool, an oil or a referral to deny it."""
 
@@ -92,7 +93,7 @@ def polarity(doc: Doc) -> Doc:
 
 
 def _given_up(words: Words, m: Mention) -> str:
-    """The polarity of a medicine no longer taken ("the GP stopped his warfarin"); one held for some days still counts."""
+    """The polarity of a medicine no longer taken ("the GP stopped his warfarin"); one held for some days counts."""
     if m.readings.get("history") != "anticoagulants":
         return ""
     row = words.text

@@ -10,6 +10,7 @@ from shared.vocabulary import word_set
 _LEADS = word_set("ears", "leads")
 _BARE_NEXT = word_set("ears", "bare_next")
 _VERBS_NEXT = word_set("ears", "verbs_next")
+_PLAIN_NEXT = word_set("ears", "plain_next")
 _LIKE = word_set("ears", "like")
 _BEFORE_SIDE = frozenset(
     {"percent", "occlusion", "drum", "clearance", "length", "instrument", "method", "consistency", "colour"}
@@ -30,6 +31,9 @@ def with_bare_sides(words: Words, mentions: list[Mention]) -> list[Mention]:
     seen = {m.start for m in of_ear if m.kind in SEEN_AT_ONCE}
     last = {m.end for m in of_ear if m.kind in _BEFORE_SIDE}
     last |= {m.end for m in of_ear if m.kind == "same" and row[m.end - 1] not in _LIKE}
+    last |= {
+        m.end for m in mentions if m.live and m.kind == "symptom" and "?" not in row[m.end + 1 : m.end + 2]
+    }
     for number, (begin, end) in enumerate(words.bounds):
         start = begin
         while start < end - 2 and row[start] in _LEADS:
@@ -41,6 +45,11 @@ def with_bare_sides(words: Words, mentions: list[Mention]) -> list[Mention]:
             taken.discard(begin)
             spots, last = [begin], last | {begin}
         spots += [i for i in range(start, end) if i + 1 in seen and (i == start or row[i - 1] in MARKS)]
+        spots += [
+            i
+            for i in range(start, end - 1)
+            if row[i + 1] in _PLAIN_NEXT and (i == start or row[i - 1] in MARKS)
+        ]
         spots += [i for i in range(begin, end) if i in last and (i + 1 == end or row[i + 1] in MARKS)]
         for spot in spots:
             side = row[spot]
@@ -53,5 +62,15 @@ def with_bare_sides(words: Words, mentions: list[Mention]) -> list[Mention]:
             if sure or any(spot < i <= spot + 6 for i in seen):
                 found.append((cue, sure))
     lefts = {cue.visit for cue, _ in found if cue.value == "left"}
-    kept = [cue for cue, sure in found if sure or cue.visit in lefts]
+    named = {m.visit for m in mentions if m.live and m.readings.get("ear_cue") == "left"}
+    kept = [
+        cue
+        for cue, sure in found
+        if sure or cue.visit in lefts or (cue.visit in named and _is_plainly_told(row, cue))
+    ]
     return sorted([*mentions, *kept], key=lambda m: (m.start, -m.end)) if kept else mentions
+
+
+def _is_plainly_told(row: list[str], cue: Mention) -> bool:
+    """Whether a bare side is told of in a word ("Right fine, no wax")."""
+    return row[cue.end] in _PLAIN_NEXT and row[cue.end + 1] in MARKS

@@ -122,6 +122,9 @@ def _correct(words: Words, mentions: list[Mention], first: int, last: int) -> No
         m for m in mentions[:first] if m.end > begin - back and m.live and m.visit == mentions[first].visit
     ]
     denied = _denied_at(row, end)
+    if _is_only_wax(row, end):
+        for m in [m for m in before if m.has("foreign_body")][-1:]:
+            m.aside = CORRECTED
     if (_STRIKES & set(row[begin:end]) or denied >= 0 or _of_another(row, end)) and before:
         replaced = [
             n
@@ -156,6 +159,16 @@ def _correct(words: Words, mentions: list[Mention], first: int, last: int) -> No
         _inherit(olds[0], new)
         if sort != "icao":
             break
+
+
+def _is_only_wax(row: list[str], end: int) -> bool:
+    """Whether the words after a correction say that it was wax after all ("cotton, I think, no, it's only wax")."""
+    said = [w for w in row[end : end + 5] if w not in MARKS and w not in ("just", "only", "all")]
+    return (
+        said[:1] in (["it"], ["that"])
+        and said[1:2] in (["'s"], ["is"], ["was"])
+        and said[2:3] in (["wax"], ["cerumen"])
+    )
 
 
 def _denied_at(row: list[str], end: int) -> int:

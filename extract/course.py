@@ -51,6 +51,7 @@ _PERSONS = word_set("course", "persons")
 _PERIODS = word_set("course", "periods")
 _DATED = 6
 """Words after a complaint within which its time is told."""
+_DRUMS = frozenset({"drum", "tm", "eardrum"})
 _NAMING = frozenset({"right", "left", "first", "good", "bad"})
 
 
@@ -157,8 +158,15 @@ def _tells_of_person(words: Words, m: Mention) -> bool:
     """Whether "blocked" is a complaint: said of a person ("she's blocked on the right") or dated ("since Sunday")."""
     start, end = words.bounds[words.sentence[m.start]]
     after = words.text[m.end : min(m.end + _DATED, end)]
+    if _is_seen(words, m):
+        return False
     dated = "since" in after or ("for" in after and bool(_PERIODS & set(after)))
     return dated or bool(_PERSONS & set(words.text[max(m.start - 4, start) : m.start]))
+
+
+def _is_seen(words: Words, m: Mention) -> bool:
+    """Whether somebody sees what might be a complaint ("I can see pus")."""
+    return "see" in words.text[max(m.start - 4, 0) : m.start]
 
 
 def _without_early_tools(
@@ -181,12 +189,13 @@ def _without_early_tools(
 
 
 def _describes_ear(words: Words, m: Mention) -> bool:
-    if (
-        m.has("drum")
-        and m.has("history")
-        and {"drum", "tm", "eardrum"} & set(words.text[max(m.start - 3, 0) : m.end + 3])
-    ):
+    if m.has("drum") and m.has("history") and _DRUMS & set(words.text[max(m.start - 3, 0) : m.end + 3]):
         return not {"had", "history", "previous", "never"} & set(words.text[max(m.start - 8, 0) : m.start])
+    if m.has("drum") and m.has("weak") and m.polarity != "denied" and m.readings["drum"] == "perforated":
+        start, end = words.bounds[words.sentence[m.start]]
+        return bool(_DRUMS & set(words.text[start:end]))  # "the TM's okay, no, there's a hole"
+    if m.has("canal") and m.has("symptom") and m.polarity != "denied" and not m.has("weak"):
+        return _is_seen(words, m)
     if m.has("foreign_body") and not m.has("weak", "consistency"):
         start, _end = words.bounds[words.sentence[m.start]]
         near = words.text[max(m.start - 6, start) : m.start]

@@ -128,6 +128,13 @@ def names_ear_in_hand(words: Words, cue: Mention) -> bool:
     start, end = words.bounds[words.sentence[cue.start]]
     said = words.text[start:end]
     before = words.text[max(cue.start - 3, start) : cue.start]
+    if words.text[cue.end : cue.end + 2] in (
+        ["this", "was"],
+        ["that", "was"],
+        ["this", "is"],
+        ["that", "is"],
+    ):
+        return True
     return ("'s" in before or "was" in before or "is" in before) and bool(
         _DONE & set(said) or {"that", "this"} & set(before) or ("it" in before and not _NOW & set(said))
     )

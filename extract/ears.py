@@ -90,6 +90,8 @@ def _read_sentence(words: Words, mentions: list[Mention], hand: EarsInHand, look
     of_ear = [m for m in live if m.kind in OF_AN_EAR and m.live]
     side_the_story(words, patient, live, cues, hand)
     plan_only = not patient and _is_plan(mentions, live, of_ear)
+    if len(cues) == 1 and not of_ear and not patient and _names_it_last(words, cues[0], hand):
+        hand.name(hand.current, cues[0])
     named = [c for c in cues if side_of(c) in OPPOSITE and not plan_only]
     if named:
         hand.last_side = named[-1]
@@ -108,6 +110,13 @@ def _read_sentence(words: Words, mentions: list[Mention], hand: EarsInHand, look
         hand.current = (len(hand.ears) - 1,)
     for m in of_ear:
         m.ears = hand.current
+
+
+def _names_it_last(words: Words, cue: Mention, hand: EarsInHand) -> bool:
+    """Whether the text closes with nothing but the side of the ear just described ("... a small hole. Right ear.")."""
+    start, end = words.bounds[words.sentence[cue.start]]
+    alone = end - start <= cue.end - cue.start + 1 and end == len(words.text)
+    return alone and side_of(cue) in OPPOSITE and bool(hand.current)
 
 
 def _is_plan(mentions: list[Mention], live: list[Mention], of_ear: list[Mention]) -> bool:

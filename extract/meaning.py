@@ -27,7 +27,7 @@ _LIKELIEST = (
 _OURS = word_set("subjects", "ours")
 _DRUM_PARTS = word_set("subjects", "drum_parts")
 _YOUNG = word_set("subjects", "young")
-_PAST = word_set("subjects", "past")
+_PAST, _SUPPOSING = word_set("subjects", "past"), word_set("subjects", "supposing")
 
 
 def meaning(m: Mention, kinds: list[str], said_of: str, at: Setting) -> str:
@@ -48,7 +48,7 @@ def meaning(m: Mention, kinds: list[str], said_of: str, at: Setting) -> str:
         return "layer" if _opens_layer(m, at) else ""
     if "layer" in kinds and "depth" in kinds:
         return "layer" if at.layered else "depth"
-    if weak and said_of == "ear" and "clearance" not in kinds:
+    if weak and said_of == "ear" and not {"clearance", "instrument"} & set(kinds):
         return ""
     if weak and m.readings.get("drum") == "healthy" and not _praises(m, at):
         return ""
@@ -101,6 +101,8 @@ def _patient_or_finding(m: Mention, kinds: list[str], said_of: str, at: Setting)
     of_drum = said_of == "drum" or (at.looking and at.focus.last == "drum" and "canal" not in kinds)
     if "drum" in kinds and of_drum:
         return "drum"
+    if at.looking and "complication" in kinds and at.words.text[m.end - 1] == "bled":
+        return "complication"  # "the canal bled a bit": by the work, unlike "the canal's bleeding"
     if (
         "symptom" in kinds
         and not at.working
@@ -181,7 +183,7 @@ def _praises(m: Mention, at: Setting) -> bool:
     before = [
         o
         for o in at.mentions
-        if o.end <= m.start and not o.has("weak", "recall_cue", "referral_cue", "piece")
+        if o.end <= m.start and not o.has("weak", "recall_cue", "referral_cue", "piece", "layer")
     ]
     return bool(before) and before[-1].has("head", "drum", "canal", "ear_cue", "clearance")
 
@@ -189,5 +191,6 @@ def _praises(m: Mention, at: Setting) -> bool:
 def _tells_past(m: Mention, at: Setting) -> bool:
     row = at.words.text
     after = row[m.end : m.end + 8]
-    had = any(w in _PAST for w in row[max(m.start - 6, 0) : m.start])
+    before = range(max(m.start - 6, 0), m.start)
+    had = any(row[i] in _PAST and not (row[i] == "'d" and row[i + 1] in _SUPPOSING) for i in before)
     return had or ("as" in after and any(w in _YOUNG for w in after))

@@ -147,7 +147,7 @@ class PhraseBook:
 
 def _is_side(row: list[str], f: Found) -> bool:
     """Whether "right now" or "left it" begins with a side after all ("across to the right now")."""
-    steers = "noise" in f.readings or "urgency" in f.readings
+    steers = not f.readings.keys().isdisjoint(("noise", "urgency", "depth"))
     return steers and row[f.start] in ("right", "left") and f.start > 0 and row[f.start - 1] in _OWNERS
 
 

@@ -48,6 +48,8 @@ def misfit(m: Mention, at: Setting) -> str:
         return NOT_LINKED
     if m.kind == "consistency" and m.value in ("wet", "liquid") and _is_of_canal(m, at):
         return NOT_LINKED
+    if m.kind == "consistency" and m.value == "dry" and _is_of_hole_or_tube(m, at):
+        return NOT_LINKED
     if m.kind in ("colour", "consistency") and _is_of_a_thing(m, at):
         return NOT_LINKED
     if m.kind in ("colour", "consistency") and _says_not_wax(m, at):
@@ -103,6 +105,12 @@ def _is_of_canal(m: Mention, at: Setting) -> bool:
     before = [h for h in at.heads if h.end <= m.start and _COPULAS.issuperset(at.words.text[h.end : m.start])]
     said_of = before[-1].readings["head"] if before else ""
     return said_of in ("canal", "drum") and not _wax_in(m, at)
+
+
+def _is_of_hole_or_tube(m: Mention, at: Setting) -> bool:
+    """Whether "dry" is said of a hole or a tube in the drum named just before ("grommet in the drum, dry")."""
+    said = [o for o in at.mentions if o.end <= m.start and o.kind in ("drum", "consistency", "colour")]
+    return bool(said) and said[-1].value in ("perforated", "grommet") and "wax" not in _nouns(at)
 
 
 def _is_of_foreign_body(m: Mention, at: Setting) -> bool:

@@ -22,7 +22,7 @@ def nearest_ears(words: Words, m: Mention, targets: list[Target], before: tuple[
     same = [t for t in targets if words.part[t[0].start] == words.part[m.start]]
     if m.kind == "same" and same:
         return min(same, key=lambda t: abs(t[0].start - m.end))[1]
-    trailing = [t for t in same if t[0].start == m.end and t[0].end - t[0].start == 1]
+    trailing = [t for t in same if t[0].start == m.end and _is_one_word(words, t[0])]
     if trailing:
         return trailing[0][1]
     behind = [t for t in same if 0 <= t[0].start - m.end <= 2 and prepositional(words, t[0])]
@@ -37,6 +37,11 @@ def nearest_ears(words: Words, m: Mention, targets: list[Target], before: tuple[
     if side_of(cue) == "other" and before:
         return before
     return pointed if _reaches_back(words, cue) or not before else before
+
+
+def _is_one_word(words: Words, cue: Mention) -> bool:
+    """Whether a side stands alone or is short for "right ear" ("curette AD")."""
+    return words.token[cue.start] == words.token[cue.end - 1]
 
 
 def _in_same_part(words: Words, m: Mention, same: list[Target], before: tuple[int, ...]) -> tuple[int, ...]:

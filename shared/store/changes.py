@@ -332,6 +332,8 @@ class Changes(History, Readings):
                 undone.append(done.pop())
             elif p.kind == "redo":
                 done.append(undone.pop())
+            elif p.kind in _ASIDE:
+                continue
             elif p.kind in _BARRIERS:
                 done, undone = [], []
             else:
@@ -342,6 +344,8 @@ class Changes(History, Readings):
 
 _BARRIERS = frozenset({"read", "new", "upgrade", "sign", "replaced", "erase"})
 """Entries that are not undone, nor anything before them."""
+_ASIDE = frozenset({"recall"})
+"""Entries that leave the record as it is: undo passes them by."""
 
 
 def _start_of(visit: Visit, started: str | None, otherwise: str) -> str:

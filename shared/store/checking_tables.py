@@ -182,7 +182,8 @@ _INDICES = (
 )
 
 
-def _guard(table: str, when: str, message: str, *events: str) -> list[str]:
+def guard(table: str, when: str, message: str, *events: str) -> list[str]:
+    """Triggers that refuse some events on a table while a condition holds."""
     return [
         f"""CREATE TRIGGER {table}_{"_".join(event.lower().split())} BEFORE {event} ON {table} WHEN {when} BEGIN
             SELECT RAISE(ABORT, '{message}');
@@ -202,12 +203,12 @@ _SIGNED = ("record", "transcript_id", "when_at", "when_from", "clinician", "ears
 # INSERT OR REPLACE deletes without firing delete triggers, unless recursive_triggers is on: so inserts
 # that would replace are refused too.
 _GUARDS = [
-    *_guard("entries", "1", "history is append-only", "DELETE"),
-    *_guard(
+    *guard("entries", "1", "history is append-only", "DELETE"),
+    *guard(
         "entries", "EXISTS (SELECT 1 FROM entries WHERE seq = new.seq)", "history is append-only", "INSERT"
     ),
     # Only the content goes, and only after an entry that says so.
-    *_guard(
+    *guard(
         "entries",
         "NOT (new.content IS NULL AND "
         + " AND ".join(f"new.{c} IS old.{c}" for c in _SAME)
@@ -216,22 +217,22 @@ _GUARDS = [
         "history is append-only",
         "UPDATE",
     ),
-    *_guard("signatures", "1", "signatures are not changed", "UPDATE", "DELETE"),
-    *_guard(
+    *guard("signatures", "1", "signatures are not changed", "UPDATE", "DELETE"),
+    *guard(
         "signatures",
         "EXISTS (SELECT 1 FROM signatures WHERE id = new.id)",
         "signatures are not changed",
         "INSERT",
     ),
-    *_guard("visits", "1", "visits are not deleted: mark them replaced", "DELETE"),
-    *_guard(
+    *guard("visits", "1", "visits are not deleted: mark them replaced", "DELETE"),
+    *guard(
         "visits",
         f"""EXISTS (SELECT 1 FROM visits WHERE id = new.id
             OR (recording_id = new.recording_id AND ordinal = new.ordinal AND {STANDING}))""",
         "there is such a visit already",
         "INSERT",
     ),
-    *_guard(
+    *guard(
         "visits",
         f"""new.id <> old.id OR new.recording_id <> old.recording_id OR new.ordinal <> old.ordinal
             OR (old.status IN {LOCKED} AND NOT (new.status = 'amending' AND """
@@ -240,18 +241,18 @@ _GUARDS = [
         "signed visits are not changed: amend them",
         "UPDATE",
     ),
-    *_guard("findings", _of_locked("new"), "signed visits are not changed: amend them", "INSERT"),
-    *_guard("findings", _of_locked("old"), "signed visits are not changed: amend them", "UPDATE", "DELETE"),
-    *_guard("notices", _of_locked("new"), "signed visits are not changed: amend them", "INSERT"),
-    *_guard("notices", _of_locked("old"), "signed visits are not changed: amend them", "UPDATE", "DELETE"),
-    *_guard(
+    *guard("findings", _of_locked("new"), "signed visits are not changed: amend them", "INSERT"),
+    *guard("findings", _of_locked("old"), "signed visits are not changed: amend them", "UPDATE", "DELETE"),
+    *guard("notices", _of_locked("new"), "signed visits are not changed: amend them", "INSERT"),
+    *guard("notices", _of_locked("old"), "signed visits are not changed: amend them", "UPDATE", "DELETE"),
+    *guard(
         "transcripts",
         "EXISTS (SELECT 1 FROM signatures s JOIN visits v ON v.id = s.visit_id WHERE v.transcript_id = old.id)",
         "the words of signed visits are not changed",
         "UPDATE",
         "DELETE",
     ),
-    *_guard(
+    *guard(
         "transcripts",
         "EXISTS (SELECT 1 FROM transcripts WHERE id = new.id)",
         "transcripts are not replaced",

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from shared.store.audit import Audit
 from shared.store.lists import Lists
+from shared.store.recalls import Recalls
 
 
-class Store(Lists):
+class Store(Recalls, Audit, Lists):
     """The database in one data folder. A context manager; one per thread.
 
     Keeping readings and recordings is in `readings`, people in `people`, changes, undo, signing and amending
-    in `changes`, looking back in `history`, lists in `lists`. All of it raises StoreError if the folder or
+    in `changes`, looking back in `history`, lists in `lists`, recalls in `recalls`, counts over
+    many visits in `audit`. All of it raises StoreError if the folder or
     its database cannot be used.
     """

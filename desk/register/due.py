@@ -25,6 +25,8 @@ TOO_EARLY = 0.25
 """The share of the interval by which a visit may come early and still meet the recall."""
 
 MOVES_MM_A_DAY = 0.14475
+CANAL_MM = 31
+"""The length of an adult's canal: 31.4 mm, SD 3.1 (Ear-canal geometry from CT, Hearing Research 2023)."""
 MOVES_SOURCE = "Saniasiaya 2022, J Laryngol Otol 136:892-897: on average 0.145 mm a day in the canal"
 
 
@@ -53,9 +55,14 @@ class Due:
         return f"{self.said.number} {unit}{'?' if self.said.doubtful else ''}"
 
     @property
+    def done_on(self) -> date | None:
+        """The day on which somebody marked it as done, None if nobody did."""
+        return _day(self.said.at) if self.state == "done" and self.said.at else None
+
+    @property
     def checked(self) -> bool:
         """Whether the visit is signed."""
-        return self.said.status in ("signed", "amended")
+        return self.said.checked_by is not None
 
 
 def later(start: date, number: int, unit: str) -> date | None:

@@ -159,7 +159,7 @@ def _of_ears(counting: Counting, counts: dict[str, int]) -> list[Table]:
 
 def _of_visits(counting: Counting, counts: dict[str, int]) -> list[Table]:
     visits = counts["visits"]
-    corrected = counting.corrected()
+    corrected, referred = counting.corrected(), counting.values("plan.referral.to", of_visit=True)
     return [
         Table(
             "Completeness, of a visit",
@@ -172,7 +172,7 @@ def _of_visits(counting: Counting, counts: dict[str, int]) -> list[Table]:
         Table(
             "Referrals",
             "visits",
-            _lines("plan.referral.to", counting.values("plan.referral.to", of_visit=True), visits),
+            _lines("plan.referral.to", referred, visits),
         ),
         Table(
             "Drafts that a person corrected",
@@ -197,9 +197,11 @@ def _recall(store: Store, since: date, until: date, today: date, *, drafts: bool
             continue
         if one.said.patient_reference is None:
             unknown += 1
-        elif one.again is None or one.seen is None:
+            continue
+        again = one.done_on or one.again
+        if again is None or one.seen is None:
             missed += 1
-        elif one.again - one.first_day <= (one.first_day - one.seen) * due.TOO_EARLY:
+        elif again - one.first_day <= (one.first_day - one.seen) * due.TOO_EARLY:
             kept += 1
         else:
             late += 1
@@ -212,7 +214,8 @@ def _recall(store: Store, since: date, until: date, today: date, *, drafts: bool
             Line("seen again later", wilson(late, of)),
             Line("not seen again so far", wilson(missed, of)),
         ),
-        "In time: within a quarter of the interval before or after its day (our rule). Left out: recalls that were "
+        "In time: within a quarter of the interval before or after its day (our rule). Marked as done counts as seen "
+        "on the day of the mark. Left out: recalls that were "
         f"declined, or replaced by a new one, and {unknown} without a patient reference.",
     )
 
@@ -228,6 +231,6 @@ def _lines(field: str, tallies: Sequence[Tally], of: int) -> tuple[Line, ...]:
 
 def _name(field: str) -> str:
     """A field of the table of edits in words."""
-    names = wording.ALONE | wording.PARTS | wording.FIELDS
+    names = wording.FIELDS | wording.PARTS | wording.ALONE
     bare = fields.bare(field)
     return names.get(bare) or names.get(f"{bare}.item") or bare.replace("_", " ").replace(".", ", ")

@@ -40,7 +40,6 @@ def pictures(register: Register, *, dark: bool = False) -> dict[str, Callable[[]
 def _drawing(draw: Callable[[Axes], None], colours: Colours) -> Callable[[], bytes]:
     def drawn() -> bytes:
         import matplotlib as mpl  # noqa: PLC0415  (slow to load)
-        from matplotlib.backends.backend_svg import FigureCanvasSVG  # noqa: PLC0415
         from matplotlib.figure import Figure  # noqa: PLC0415
 
         # Letters as outlines, so that it looks the same wherever it is printed; no date, so that it is the same
@@ -57,7 +56,7 @@ def _drawing(draw: Callable[[Axes], None], colours: Colours) -> Callable[[], byt
             for label in (axes.xaxis.label, axes.yaxis.label):
                 label.set_color(colours["ink"])
             out = io.BytesIO()
-            FigureCanvasSVG(figure).print_svg(out, metadata={"Date": None, "Creator": "Earside"})
+            figure.savefig(out, format="svg", metadata={"Date": None, "Creator": "Earside"})
         return out.getvalue()
 
     return drawn

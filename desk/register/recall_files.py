@@ -13,7 +13,6 @@ COLUMNS = (
     "day", "state", "patient_reference", "interval", "seen", "visit", "record", "recall", "by", "at",
     "canal_skin_moves_mm",
 )  # fmt: skip
-CHECKED = {True: "signed", False: "draft, not yet checked"}
 
 
 def calendar_text(found: Iterable[Due], made: datetime) -> bytes:
@@ -51,7 +50,7 @@ def table_text(found: Iterable[Due]) -> str:
         said = due.said
         cells = (
             due.day, due.state, _plain(said.patient_reference), due.interval, due.seen, said.visit,
-            CHECKED[due.checked], said.outcome, said.by, said.at,
+            checked(due), said.outcome, said.by, said.at,
             None if due.moved_mm is None else round(due.moved_mm, 1),
         )  # fmt: skip
         writer.writerow("" if cell is None else cell for cell in cells)
@@ -62,9 +61,16 @@ def describe(due: Due) -> str:
     """One sentence or two on where the day comes from."""
     seen = f"visit {due.said.visit} of {due.seen}" if due.seen else f"visit {due.said.visit}, day not known"
     moved = f" Postponed by {due.said.by}." if due.said.outcome == "postponed" else ""
+    return f"{due.interval.capitalize()} after {seen}. The record: {checked(due)}.{moved}"
+
+
+def checked(due: Due) -> str:
+    """Whether the record behind a recall is a draft, and who checked it."""
+    by = due.said.checked_by
     return (
-        f"{due.interval.capitalize()} after {seen}. The record is {'signed' if due.checked else 'a draft'}, "
-        f"made from dictation, {'checked' if due.checked else 'not yet checked'}.{moved}"
+        f"signed, made from dictation, checked by {by}"
+        if by
+        else "draft, made from dictation, not yet checked"
     )
 
 

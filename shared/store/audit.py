@@ -21,7 +21,7 @@ _CHOSEN = """CREATE TEMP TABLE audit_visit AS SELECT id, status, when_from,
     strftime('%Y-%m', when_at, 'localtime') month, patient_reference IS NOT NULL referenced
     FROM visits WHERE {which} AND when_at >= ? AND when_at < ?"""
 # An ear is the "ears[N]" of a path. The seconds are those of all words that speak of it.
-_EARS = """CREATE TEMP TABLE audit_ear AS SELECT f.visit_id, substr(f.path, 1, instr(f.path, ']')) ear, a.month,
+_EARS = """CREATE TEMP TABLE audit_ear AS SELECT f.visit_id, substr(f.path, 1, instr(f.path, ']')) place, a.month,
     max(CASE WHEN f.field = 'side' THEN f.value END) side,
     max(CASE WHEN f.field = 'after.clearance' AND f.certainty = 'stated' THEN f.value END) cleared,
     max(f.field = 'after.clearance' AND f.certainty <> 'stated') cleared_doubtful,
@@ -29,7 +29,7 @@ _EARS = """CREATE TEMP TABLE audit_ear AS SELECT f.visit_id, substr(f.path, 1, i
         'complications')) worked,
     max(f.second_end) - min(f.second_start) seconds
     FROM audit_visit a CROSS JOIN findings f ON f.visit_id = a.id
-    WHERE f.path >= 'ears[' AND f.path < 'ears]' GROUP BY f.visit_id, ear"""
+    WHERE f.path >= 'ears[' AND f.path < 'ears]' GROUP BY f.visit_id, place"""
 
 STANDING = "status <> 'replaced'"
 SIGNED = "status IN ('signed', 'amended')"
@@ -165,7 +165,9 @@ class Counting:
 
     def seconds(self) -> list[tuple[str, float]]:
         """For each ear with timed words: its month, and the seconds from its first word to its last."""
-        found = self._ask("SELECT month, seconds FROM audit_ear WHERE worked AND seconds > 0 ORDER BY month")
+        found = self._ask(
+            "SELECT month, seconds FROM audit_ear WHERE worked AND seconds > 0 ORDER BY month, visit_id, place"
+        )
         return [(row["month"], row["seconds"]) for row in found]
 
     def months(self) -> list[Month]:
@@ -173,15 +175,15 @@ class Counting:
         return [
             Month(**row)
             for row in self._ask(
-                """WITH hurt AS (SELECT DISTINCT f.visit_id, substr(f.path, 1, instr(f.path, ']')) ear
+                """WITH hurt AS (SELECT DISTINCT f.visit_id, substr(f.path, 1, instr(f.path, ']')) place
                     FROM findings f WHERE f.field = 'complications' AND f.value <> 'none' AND f.certainty = 'stated'
                     AND f.when_at >= ? AND f.when_at < ?)
                 SELECT v.month, v.visits, ifnull(e.ears, 0) ears, ifnull(clearing_said, 0) clearing_said,
                 ifnull(cleared, 0) cleared, ifnull(worked, 0) worked, ifnull(complications, 0) complications
                 FROM (SELECT month, count(*) visits FROM audit_visit GROUP BY month) v
                 LEFT JOIN (SELECT month, count(*) ears, count(cleared) clearing_said, sum(worked) worked,
-                    ifnull(sum(cleared = 'complete'), 0) cleared, sum(worked AND h.ear IS NOT NULL) complications
-                    FROM audit_ear a LEFT JOIN hurt h USING (visit_id, ear) GROUP BY month) e USING (month)
+                    ifnull(sum(cleared = 'complete'), 0) cleared, sum(worked AND h.place IS NOT NULL) complications
+                    FROM audit_ear a LEFT JOIN hurt h USING (visit_id, place) GROUP BY month) e USING (month)
                 ORDER BY v.month""",
                 *self._bounds,
             )

@@ -14,8 +14,11 @@ from shared.store.changes import Changes
 Outcome = Literal["done", "postponed", "declined", "open"]
 """What a person made of a recall. open: none of these any more."""
 
-_SAID = """SELECT v.id visit, v.patient_reference, v.when_at "when", v.when_from, v.status, n.value number, u.value unit,
-    'possible' IN (n.certainty, u.certainty) doubtful, r.what outcome, r.until, r.who by, r.at,
+_SAID = """SELECT v.id visit, v.patient_reference, v.when_at "when", v.when_from, v.status,
+    CASE WHEN v.status IN ('signed', 'amended')
+        THEN (SELECT who FROM signatures g WHERE g.visit_id = v.id ORDER BY id DESC LIMIT 1) END checked_by,
+    n.value number, u.value unit, 'possible' IN (n.certainty, u.certainty) doubtful,
+    r.what outcome, r.until, r.who by, r.at,
     EXISTS (SELECT 1 FROM findings s WHERE s.visit_id = v.id AND s.field IN ('before.skin', 'after.skin')
         AND s.value IN ('attached', 'keratin_plug') AND s.certainty = 'stated') slow_skin
     FROM findings n JOIN findings u ON u.visit_id = n.visit_id AND u.path = 'plan.recall.unit'
@@ -28,9 +31,10 @@ _SAID = """SELECT v.id visit, v.patient_reference, v.when_at "when", v.when_from
 class Said:
     """A recall as it was said at a visit, and what a person made of it since.
 
-    number, unit: the interval. doubtful: it was said with doubt. slow_skin: the visit holds skin that stayed
-    attached, or a keratin plug. outcome, until, by, at: what was made of it, None if nothing; until: an ISO
-    day. when_from: "reading" if the day of the visit is not known.
+    checked_by: who signed the visit, None while it is a draft. number, unit: the interval. doubtful: it was
+    said with doubt. slow_skin: the visit holds skin that stayed attached, or a keratin plug. outcome, until,
+    by, at: what was made of it, None if nothing; until: an ISO day. when_from: "reading" if the day of the
+    visit is not known.
     """
 
     visit: int
@@ -38,6 +42,7 @@ class Said:
     when: str
     when_from: rows.TimeFrom
     status: rows.Status
+    checked_by: str | None
     number: int
     unit: str
     doubtful: bool

@@ -24,7 +24,7 @@ from desk.web.bench import Bench
 from desk.web.dictations import Dictations
 from desk.web.guard import Guard
 from desk.web.mishaps import Mishaps
-from desk.web.pages import acts, history, learning, listen, people, sound, visit, visits
+from desk.web.pages import acts, history, learning, listen, patient, people, sound, visit, visits
 from shared.errors import BadInput, Conflict, EarsideError
 
 ROOMS = (("visits", "Visits"), ("listen", "Listen"), ("learning", "Words"), ("people", "People"))
@@ -65,6 +65,7 @@ def application(
             *listen.ROUTES,
             *learning.ROUTES,
             *people.ROUTES,
+            *patient.ROUTES,
             Mount("/static", StaticFiles(directory=_HERE / "static"), name="static"),
         ],
         middleware=[Middleware(Guard, key=key, cookie=cookie or key, hosts=hosts), Middleware(Mishaps)],

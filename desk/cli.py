@@ -11,7 +11,7 @@ from pathlib import Path
 
 import click
 
-from desk import cli_checking, cli_exchange, cli_register, options
+from desk import cli_checking, cli_exchange, cli_letters, cli_register, options
 from desk.shell import Desk, leave_at_once
 
 
@@ -366,7 +366,12 @@ def completion(*, kind: str) -> None:
     click.echo(script(cli, {}, "earside", "_EARSIDE_COMPLETE").source())
 
 
-for command in (*cli_checking.COMMANDS, *cli_exchange.COMMANDS, *cli_register.COMMANDS):
+for command in (
+    *cli_checking.COMMANDS,
+    *cli_exchange.COMMANDS,
+    *cli_letters.COMMANDS,
+    *cli_register.COMMANDS,
+):
     cli.add_command(command)
 
 

@@ -19,7 +19,7 @@ from starlette.templating import Jinja2Templates
 
 from desk import wording
 from desk.listening import Parts
-from desk.web import answer, when
+from desk.web import answer, papers, when
 from desk.web.bench import Bench
 from desk.web.dictations import Dictations
 from desk.web.guard import Guard
@@ -61,6 +61,7 @@ def application(
             *visit.ROUTES,
             *sound.ROUTES,
             *history.ROUTES,
+            *papers.ROUTES,
             *acts.ROUTES,
             *listen.ROUTES,
             *learning.ROUTES,

@@ -11,6 +11,7 @@ from starlette.routing import Route
 from desk import complete
 from desk.checks import checks
 from desk.ear_picture import ear_picture
+from desk.letters.names import PAPERS
 from desk.lines import sections
 from desk.web import adding, answer, decisions, rows, words
 from shared.record import Notice, Visit
@@ -89,6 +90,7 @@ def _record(stored: StoredVisit, transcript: Transcript, at: str) -> dict[str, A
         },
         "add_ear": {ear.number: adding.to_ear(ear.ear, ear.number) for ear in laid.ears},
         "add_visit": adding.to_visit(visit),
+        "papers": PAPERS,
     }
 
 

@@ -106,11 +106,13 @@ def dictionary() -> Iterator[Row]:
     for field in fields():
         names = [f"{side}.{field.name}" for side in SIDES] if field.in_ear else [field.name]
         values = "; ".join(field.values) or ("whole number" if field.number else "text")
-        rule = "; several are parted by semicolons, ? stands behind a doubtful one"
+        doubt = "; ? stands behind a doubtful one"
         belongs = f", after the {field.key.rpartition('.')[2]} that it belongs to" if field.key else ""
         for name in names:
             if name not in ABOUT:
-                yield Row("visits", name, field.meaning, values + rule + belongs, field.unit)
+                # Two ears whose side nobody said share the columns of an unstated ear.
+                several = "; several are parted by semicolons" * (field.many or name.startswith("unstated."))
+                yield Row("visits", name, field.meaning, values + doubt + several + belongs, field.unit)
         yield Row("findings, field", field.name, field.meaning, values, field.unit)
 
 
@@ -123,7 +125,7 @@ def _fields(node: Any, path: str, *, many: bool, key: str) -> Iterator[Field]:
         (inner,) = (a for a in get_args(node) if a is not type(None))
         yield from _fields(inner, path, many=many, key=key)
     elif origin is list:
-        yield from _fields(get_args(node)[0], path, many=True, key=key)
+        yield from _fields(get_args(node)[0], path, many=path != "ears", key=key)
     elif isinstance(node, type) and issubclass(node, Value):
         kind = node.model_fields["value"].annotation
         values = tuple(map(str, get_args(kind))) if get_origin(kind) is Literal else ()

@@ -187,7 +187,12 @@ class Workbook:
     def __init__(self, place: Path, table: str, names: list[str]) -> None:
         import xlsxwriter  # noqa: PLC0415  (slow to import)
 
-        options = {"constant_memory": True, "strings_to_formulas": False, "strings_to_urls": False}
+        options = {
+            "constant_memory": True,
+            "tmpdir": str(place.parent),  # patients' data stays in the folder that was chosen
+            "strings_to_formulas": False,
+            "strings_to_urls": False,
+        }
         self._book = xlsxwriter.Workbook(str(place), options)
         self._bold = self._book.add_format({"bold": True})
         self._table, self._names, self._sheets = table, names, 0

@@ -294,6 +294,7 @@ def test_every_page_can_be_used_by_everybody(
         ("/recordings", None),
         ("/listen", None),
         ("/people", None),
+        ("/patient?ref=41", None),
         ("/learning", None),
         ("/learning?phrase=roofers+mastic&kind=consistency", None),
         ("/nothing", None),

@@ -13,10 +13,10 @@ import yaml
 from spacy.language import Language
 
 from shared.errors import BadVocabulary
+from shared.vocabulary import load_yaml
 
 RULES_FILE = Path(__file__).resolve().parent.parent / "shared" / "vocabulary" / "context.yaml"
 
-_YAML = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 
 CATEGORIES = ("negated", "possible", "historical", "hypothetical", "other", "pseudo")
 DIRECTIONS = ("forward", "backward", "either")
@@ -171,7 +171,7 @@ def _keys(nlp: Language, phrase: str) -> list[int]:
 
 def _read(path: Path) -> dict[str, Any]:
     try:
-        raw = yaml.load(path.read_text(encoding="utf-8"), Loader=_YAML)
+        raw = load_yaml(path.read_text(encoding="utf-8"))
     except (OSError, UnicodeDecodeError) as error:
         raise BadVocabulary(
             "cannot be read", where=str(path), remedy="Check that it is UTF-8 text."

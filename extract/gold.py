@@ -11,6 +11,7 @@ from pydantic import ValidationError
 
 from shared.errors import BadInput
 from shared.record import PlainVisit
+from shared.vocabulary import load_yaml
 
 _KEYS = {"id", "text", "visits"}
 _FORM = "The form is a list of {id, text, visits}; `earside schema plain` prints the form of a visit."
@@ -46,9 +47,7 @@ def load_gold(paths: Iterable[Path | str]) -> list[dict[str, Any]]:
 
 def _yaml_list(path: Path) -> list[Any]:
     try:
-        found = yaml.load(
-            path.read_text(encoding="utf-8"), Loader=getattr(yaml, "CSafeLoader", yaml.SafeLoader)
-        )
+        found = load_yaml(path.read_text(encoding="utf-8"))
     except (OSError, UnicodeDecodeError) as fault:
         what = f"cannot be read ({getattr(fault, 'strerror', None) or 'not UTF-8 text'})"
         raise BadInput(what, where=str(path), remedy="Give a YAML file.") from fault

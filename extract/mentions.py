@@ -7,6 +7,7 @@ Components further on decide, for each mention, what it is about, which ear and 
 from __future__ import annotations
 
 import itertools
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -17,7 +18,7 @@ from extract.measures import Measure, measures
 from extract.phrases import Found, Phrases, plural
 from extract.spelled import digit_like, digits_at, is_letter
 from extract.words import MARKS, Words, plain_words
-from shared.vocabulary import CUES, Vocabulary, forms, word_set
+from shared.vocabulary import CUES, Slot, Vocabulary, slots, word_set
 
 Doc.set_extension("mentions", default=None, force=True)
 
@@ -154,17 +155,52 @@ def _is_side(row: list[str], f: Found) -> bool:
 _OWNERS = frozenset({"the", "his", "her"})
 
 
+@dataclass(slots=True)
+class _Phrase:
+    """One phrase of the vocabulary, cut into words as the tokenizer cuts text; with plurals, if its kind has."""
+
+    kind: str
+    value: str
+    slots: list[Slot]
+    nlp: Language
+    cut: list[Slot] | None = None
+
+    def first_words(self) -> set[str]:
+        """The words it may begin with."""
+        first: set[str] = set()
+        for slot in self.slots:
+            first.update(plain_words(said[:1], self.nlp)[0] for said in slot if said)
+            if () not in slot:
+                break
+        may_be_one = sum(() not in slot for slot in self.slots) < 2
+        if may_be_one and self.kind in _PLURAL:
+            first.update([variant for word in first for (variant,) in plural((word,))])
+        return first
+
+    def beginning(self, first: str) -> Iterator[tuple[str, ...]]:
+        """Every way to say it that begins with `first`, in the order of its alternatives."""
+        if self.cut is None:
+            self.cut = [tuple(plain_words(said, self.nlp) for said in slot) for slot in self.slots]
+        for i, slot in enumerate(self.cut):
+            for head in filter(None, slot):
+                if head[0] not in (first, first.removesuffix("s")):
+                    continue
+                for rest in itertools.product(*self.cut[i + 1 :]):
+                    words = sum(rest, head)
+                    for variant in plural(words) if self.kind in _PLURAL else (words,):
+                        if variant[0] == first:
+                            yield variant
+            if () not in slot:
+                break
+
+
 def compile_phrases(vocabulary: Vocabulary, nlp: Language) -> PhraseBook:
-    """A vocabulary's phrases cut into words as the tokenizer cuts text."""
+    """A vocabulary's phrases, ready to be laid out as their words are met."""
     book = PhraseBook()
-    for kind, value, phrase in vocabulary.phrases():
-        phrases = book.set_of(kind)
-        for form in forms(phrase):
-            words = plain_words(form, nlp)
-            if not words:
-                continue
-            for variant in plural(words) if kind in _PLURAL else (words,):
-                phrases.add(variant, kind, value)
+    for kind, value, written in vocabulary.phrases():
+        phrase = _Phrase(kind, value, slots(written), nlp)
+        for first in phrase.first_words():
+            book.set_of(kind).await_word(first, phrase)
     return book
 
 

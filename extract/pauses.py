@@ -13,7 +13,6 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
-import yaml
 from spacy.language import Language
 from spacy.tokens import Doc
 
@@ -21,7 +20,7 @@ from extract.measures import measures
 from extract.mentions import Mention, PhraseBook
 from extract.numbers import TENS, UNITS
 from extract.words import MARKS, Words
-from shared.vocabulary import word_set
+from shared.vocabulary import load_yaml, word_set
 
 FILE = Path(__file__).resolve().parent.parent / "shared" / "vocabulary" / "pauses.yaml"
 LONG = 28
@@ -68,9 +67,7 @@ def _plain(word: str) -> str:
 
 @cache
 def _tables() -> dict[str, Table]:
-    read: dict[str, dict[str, Any]] = yaml.load(
-        FILE.read_text(encoding="utf-8"), Loader=getattr(yaml, "CSafeLoader", yaml.SafeLoader)
-    )
+    read: dict[str, dict[str, Any]] = load_yaml(FILE.read_text(encoding="utf-8"))
     return {
         name: (
             groups.pop("bias"),

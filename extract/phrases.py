@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from typing import Protocol
 
 from extract.words import STOPS
 from shared.vocabulary import GAPS
@@ -25,11 +26,26 @@ class Found:
     readings: dict[str, str]
 
 
+class Written(Protocol):
+    """A phrase that is laid out only once a text has a word that it may begin with."""
+
+    kind: str
+    value: str
+
+    def beginning(self, first: str) -> Iterable[tuple[str, ...]]:
+        """Every way to say it that begins with the word `first`."""
+
+
 class Phrases:
-    """All phrases of a vocabulary, ready to be found."""
+    """All phrases of a vocabulary, ready to be found.
+
+    Laying all of them out takes more than a second, and few are needed: those that may begin with a word wait
+    until that word is met.
+    """
 
     def __init__(self) -> None:
         self._root = _Node()
+        self._waiting: dict[str, list[Written]] = {}
 
     def add(self, words: Sequence[str], kind: str, value: str) -> None:
         """Let `words` (with gap marks) mean `value` of `kind`."""
@@ -39,11 +55,25 @@ class Phrases:
             node = node.gaps.setdefault(reach, _Node()) if reach else node.following.setdefault(word, _Node())
         node.readings[kind] = value
 
+    def await_word(self, first: str, phrase: Written) -> None:
+        """Add the forms of a phrase that begin with `first`, when they are needed."""
+        self._waiting.setdefault(first, []).append(phrase)
+
+    def _lay_out(self, first: str) -> None:
+        """Add what waits for a word. Two threads may do so at once: both add the same."""
+        for phrase in self._waiting.get(first, ()):
+            for words in phrase.beginning(first):
+                self.add(words, phrase.kind, phrase.value)
+        self._waiting.pop(first, None)
+
     def find(self, row: Sequence[str]) -> list[Found]:
         """Every longest phrase, left to right. A phrase may begin in the gap of another, never on its words."""
         found: list[Found] = []
         first = self._root.following
         taken: set[int] = set()
+        for word in set(row):
+            if word in self._waiting:
+                self._lay_out(word)
         for i, word in enumerate(row):
             node = first.get(word)
             if node is None or i in taken:

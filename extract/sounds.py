@@ -11,12 +11,12 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from functools import cache, lru_cache
-from importlib import resources
 from typing import cast
 
 import numpy as np
-import yaml
 from numpy.typing import NDArray
+
+from shared.vocabulary import shipped
 
 VOWELS = frozenset("iIeaAouU3@YEOWQ")
 """see sit bed cat father hot cup food bird about / my day go now boy."""
@@ -24,8 +24,7 @@ VOWELS = frozenset("iIeaAouU3@YEOWQ")
 
 @cache
 def _said() -> dict[str, str]:
-    text = (resources.files("shared.vocabulary") / "said.yaml").read_text(encoding="utf-8")
-    return cast("dict[str, str]", yaml.load(text, Loader=getattr(yaml, "CSafeLoader", yaml.SafeLoader)))
+    return cast("dict[str, str]", shipped("said.yaml"))
 
 
 _LETTERS = dict(

@@ -18,7 +18,7 @@ import yaml
 from extract.confusions import DENIALS, Confusion, Filed, Group, Slot, Sounds, Term
 from extract.words import plain_word
 from shared.errors import BadVocabulary
-from shared.vocabulary import CLOSED, CUES, Vocabulary, forms
+from shared.vocabulary import CLOSED, CUES, Vocabulary, forms, load_yaml
 
 PLACES = ("alone", "opening", "closing", "start")
 NUMBERS = ("before", "after")
@@ -51,7 +51,7 @@ def parse_sounds(text: str, vocabulary: Vocabulary, where: str) -> Sounds:
     Raises BadVocabulary as load_sounds does.
     """
     try:
-        tree = yaml.load(text, Loader=getattr(yaml, "CSafeLoader", yaml.SafeLoader))
+        tree = load_yaml(text)
     except yaml.YAMLError as error:
         line = getattr(getattr(error, "problem_mark", None), "line", -1) + 1
         raise BadVocabulary(

@@ -12,18 +12,16 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cache
-from importlib import resources
 from itertools import accumulate
 from typing import Any
 
-import yaml
 from spacy.language import Language
 from spacy.tokens import Doc
 
 from extract.mentions import Mention
 from extract.phrases import Phrases
 from extract.words import MARKS, Words, plain_word
-from shared.vocabulary import forms
+from shared.vocabulary import forms, shipped
 
 NOT_AN_EAR = "not about an ear"
 _WINDOW = 60
@@ -224,10 +222,7 @@ def _terse(words: Words, mentions: Sequence[Mention], found: Sequence[Evidence])
 @cache
 def _terms() -> Phrases:
     """The phrases of vocabulary/topic.yaml: each means, in its group, its weight and its term."""
-    text = (resources.files("shared.vocabulary") / "topic.yaml").read_text(encoding="utf-8")
-    listed: dict[str, dict[float, list[Any]]] = yaml.load(
-        text, Loader=getattr(yaml, "CSafeLoader", yaml.SafeLoader)
-    )
+    listed: dict[str, dict[float, list[Any]]] = shipped("topic.yaml")
     terms = Phrases()
     for group, weights in listed.items():
         for weight, entries in weights.items():

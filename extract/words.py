@@ -9,14 +9,12 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, field
 from functools import cache
-from importlib import resources
 from typing import Any
 
-import yaml
 from spacy.language import Language
 from spacy.tokens import Doc
 
-from shared.vocabulary import GAPS
+from shared.vocabulary import GAPS, shipped
 
 PARAGRAPH = "¶"
 STOPS = frozenset({".", "?", "!", ";", ":", PARAGRAPH})
@@ -59,16 +57,14 @@ class Words:
 @cache
 def spellings() -> dict[str, str]:
     """One spelling for each word that has several, from vocabulary/spelling.yaml."""
-    text = (resources.files("shared.vocabulary") / "spelling.yaml").read_text(encoding="utf-8")
-    listed: dict[str, list[str]] = yaml.safe_load(text)
+    listed: dict[str, list[str]] = shipped("spelling.yaml")
     return {variant: word for word, variants in listed.items() for variant in variants}
 
 
 @cache
 def abbreviations() -> dict[str, tuple[str, ...]]:
     """What is short for something else when written in capitals, from vocabulary/abbreviations.yaml."""
-    text = (resources.files("shared.vocabulary") / "abbreviations.yaml").read_text(encoding="utf-8")
-    listed: dict[str, str] = yaml.safe_load(text)
+    listed: dict[str, str] = shipped("abbreviations.yaml")
     return {short: tuple(meant.split()) for short, meant in listed.items()}
 
 

@@ -15,7 +15,7 @@ from extract.phrases import Phrases
 from shared import record
 from shared.errors import BadVocabulary
 from shared.record import Value, Visit
-from shared.vocabulary import CLOSED, forms
+from shared.vocabulary import CLOSED, forms, load_yaml
 
 FILE = "guidance.yaml"
 
@@ -192,7 +192,7 @@ def plain_path(path: str) -> str:
 def parse(text: str, where: str = FILE) -> Guidance:
     """Guidance from YAML. Raises BadVocabulary, naming file and entry, if it does not follow the schema."""
     try:
-        return Guidance.model_validate(yaml.safe_load(text))
+        return Guidance.model_validate(load_yaml(text))
     except yaml.YAMLError as error:
         raise BadVocabulary("not valid YAML", where=where, remedy="Check indents and colons.") from error
     except ValidationError as error:

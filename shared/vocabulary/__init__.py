@@ -11,10 +11,7 @@ A practice may add a file of its own in the same form; it adds to what is here.
 from __future__ import annotations
 
 import functools
-import itertools
-import re
-from collections.abc import Iterable, Iterator
-from importlib import resources
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -22,12 +19,24 @@ import yaml
 
 from shared import record
 from shared.errors import BadVocabulary
+from shared.vocabulary.files import load_yaml, shipped
+from shared.vocabulary.notation import GAPS, Slot, forms, slots
 
-GAPS = {"..": 3, "...": 16}
-"""Marks for words between, and how many words they may stand for."""
-
-_MAX_FORMS = 4000
-_SLOT = re.compile(r"\(([^()]+)\)|([^\s()]+)")
+__all__ = [
+    "CLOSED",
+    "CUES",
+    "FILES",
+    "GAPS",
+    "Slot",
+    "Vocabulary",
+    "forms",
+    "load",
+    "load_yaml",
+    "parse",
+    "shipped",
+    "slots",
+    "word_set",
+]
 
 FILES = ("wax", "ear", "history", "procedure", "plan", "talk")
 """Files of phrases; others in the folder (context, prompt, sets, spelling, sounds …) have their own readers."""
@@ -125,49 +134,18 @@ def word_set(module: str, name: str) -> frozenset[str]:
 
 @functools.cache
 def _sets() -> dict[str, dict[str, Any]]:
-    text = (resources.files(__name__) / "sets.yaml").read_text(encoding="utf-8")
-    loaded: dict[str, dict[str, Any]] = yaml.safe_load(text)
+    loaded: dict[str, dict[str, Any]] = shipped("sets.yaml")
     return loaded
-
-
-def forms(phrase: str) -> list[tuple[str, ...]]:
-    """Every way to say a phrase, as tuples of lower-case words and gap marks.
-
-    >>> forms("jet|coal black")
-    [('jet', 'black'), ('coal', 'black')]
-
-    Raises ValueError if brackets do not match or the phrase has too many forms to be meant.
-    """
-    if phrase.count("(") != phrase.count(")"):
-        raise ValueError("a bracket is not closed")
-    slots: list[list[tuple[str, ...]]] = []
-    total = 1
-    for optional, plain in _SLOT.findall(phrase.lower()):
-        choices = [_words(alternative) for alternative in (optional or plain).split("|")]
-        if optional:
-            choices.append(())
-        slots.append(choices)
-        total *= len(choices)
-        if total > _MAX_FORMS:
-            raise ValueError(f"more than {_MAX_FORMS} forms; write it as several phrases")
-    found = [tuple(itertools.chain.from_iterable(pick)) for pick in itertools.product(*slots)]
-    if any(not form or form[0] in GAPS or form[-1] in GAPS for form in found):
-        raise ValueError("a phrase needs a word that is always said, at its beginning and end")
-    return found
-
-
-def _words(alternative: str) -> tuple[str, ...]:
-    return tuple(alternative.replace("-", " ").split())
 
 
 def load(own: Path | None = None) -> Vocabulary:
     """The vocabulary shipped with Earside, with the practice's own file added if given.
 
+    The shipped phrases are checked by the tests, as they take a second; those of the practice here.
     Raises BadVocabulary, naming file and entry, for anything that does not follow the schema.
     """
-    shipped = _shipped()
     if own is None:
-        return shipped
+        return _shipped()
     try:
         text = own.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:
@@ -176,16 +154,15 @@ def load(own: Path | None = None) -> Vocabulary:
             where=str(own),
             remedy="Give a UTF-8 text file.",
         ) from error
-    return shipped.merged(parse(text, str(own)))
+    return _shipped().merged(parse(text, str(own)))
 
 
 @functools.cache
 def _shipped() -> Vocabulary:
-    folder = resources.files(__name__)
     whole = Vocabulary({})
     for name in FILES:
         file = f"{name}.yaml"
-        whole = whole.merged(parse((folder / file).read_text(encoding="utf-8"), file))
+        whole = whole.merged(Vocabulary(_entries(shipped(file), file)))
     return whole
 
 
@@ -196,13 +173,21 @@ def parse(text: str, where: str) -> Vocabulary:
     claimed by two values of a kind.
     """
     try:
-        tree = yaml.load(text, Loader=getattr(yaml, "CSafeLoader", yaml.SafeLoader))
+        tree = load_yaml(text)
     except yaml.YAMLError as error:
         mark = getattr(error, "problem_mark", None)
         line = f", line {mark.line + 1}" if mark else ""
         raise BadVocabulary(
             "not valid YAML", where=f"{where}{line}", remedy="Check indents and colons."
         ) from error
+    entries = _entries(tree, where)
+    for (kind, value), phrases in entries.items():
+        _refuse_bad_phrases(phrases, f"{where}, {kind}, {value}")
+    _refuse_double_claims(entries, where)
+    return Vocabulary(entries)
+
+
+def _entries(tree: Any, where: str) -> dict[tuple[str, str], list[str]]:
     if not isinstance(tree, dict):
         raise BadVocabulary("expected kinds with values and phrases", where=where, remedy=_FORM)
     entries: dict[tuple[str, str], list[str]] = {}
@@ -219,23 +204,27 @@ def parse(text: str, where: str) -> Vocabulary:
                 raise BadVocabulary(
                     f"{kind} has no value {value!r}", where=where, remedy=f"Values are: {', '.join(allowed)}."
                 )
-            entries[kind, value] = list(_checked(phrases, f"{where}, {kind}, {value}"))
-    _refuse_double_claims(entries, where)
-    return Vocabulary(entries)
+            entries[kind, value] = _listed(phrases, f"{where}, {kind}, {value}")
+    return entries
 
 
 _FORM = "The form is kind, then value, then a list of phrases; see the shipped files."
 
 
-def _checked(phrases: Any, where: str) -> Iterable[str]:
+def _listed(phrases: Any, where: str) -> list[str]:
     if not isinstance(phrases, list) or not phrases:
         raise BadVocabulary("expected a list of phrases", where=where, remedy=_FORM)
-    seen = set()
     for phrase in phrases:
         if not isinstance(phrase, str) or not phrase.strip():
             raise BadVocabulary(
                 f"{phrase!r} is not a phrase", where=where, remedy="Write words, in quotes if need be."
             )
+    return phrases
+
+
+def _refuse_bad_phrases(phrases: list[str], where: str) -> None:
+    seen = set()
+    for phrase in phrases:
         if phrase.lower() in seen:
             raise BadVocabulary(f"{phrase!r} stands twice", where=where, remedy="Remove one.")
         seen.add(phrase.lower())
@@ -243,7 +232,6 @@ def _checked(phrases: Any, where: str) -> Iterable[str]:
             forms(phrase)
         except ValueError as error:
             raise BadVocabulary(f"{phrase!r}: {error}", where=where, remedy="Correct the phrase.") from error
-        yield phrase
 
 
 def _refuse_double_claims(entries: dict[tuple[str, str], list[str]], where: str) -> None:

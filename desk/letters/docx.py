@@ -10,6 +10,7 @@ from __future__ import annotations
 import io
 import re
 import zipfile
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -53,6 +54,8 @@ def render(template: Path | None, values: dict[str, Any], *, word: str, foot: st
     where = str(template or "the template")
     source = io.BytesIO(_checked(template) if template else default_template())
     made = io.BytesIO()
+    if template:
+        _closed(docx.Document(source), where)
     try:
         paper = DocxTemplate(source)
         sandbox = ImmutableSandboxedEnvironment(undefined=StrictUndefined, autoescape=True)
@@ -100,6 +103,14 @@ def _wrong(where: str, what: str) -> BadInput:
     )
 
 
+def _closed(document: Document, where: str) -> None:
+    """Refuse braces that are opened and not closed, which would be printed as they stand."""
+    for at, text in _paragraphs(document):
+        for opening, closing in (("{{", "}}"), ("{%", "%}")):
+            if text.count(opening) != text.count(closing):
+                raise _wrong(where, f"has {opening} without {closing} or the other way round ({at})")
+
+
 def _unknown(fault: UndefinedError, template: Path | None) -> str:
     found = re.search(r"'([^']*)' is undefined|no attribute '([^']*)'", fault.message or "")
     name = next(filter(None, found.groups()), "") if found else ""
@@ -110,19 +121,19 @@ def _place(template: Path | None, name: str) -> str:
     """In which paragraph of a template a name stands."""
     if template is None or not name:
         return ""
-    document = docx.Document(str(template))
-    paragraphs = [("", p) for p in document.paragraphs]
-    paragraphs += [
-        (" of a table", p) for t in document.tables for r in t.rows for c in r.cells for p in c.paragraphs
-    ]
+    return next((f" ({at})" for at, text in _paragraphs(docx.Document(str(template))) if name in text), "")
+
+
+def _paragraphs(document: Document) -> Iterator[tuple[str, str]]:
+    """Every paragraph of a template: where it stands with its beginning, and its whole text."""
+    found = [(f"paragraph {n}", p) for n, p in enumerate(document.paragraphs, 1)]
+    for table in document.tables:
+        found += [("a table", p) for row in table.rows for cell in row.cells for p in cell.paragraphs]
     for section in document.sections:
-        paragraphs += [(" of the header", p) for p in section.header.paragraphs]
-        paragraphs += [(" of the footer", p) for p in section.footer.paragraphs]
-    for number, (part, paragraph) in enumerate(paragraphs, 1):
-        if name in paragraph.text:
-            at = part or f" {number}"
-            return f" (paragraph{at}: “{paragraph.text.strip()[:60]}”)"
-    return ""
+        found += [("the header", p) for p in section.header.paragraphs]
+        found += [("the footer", p) for p in section.footer.paragraphs]
+    for at, paragraph in found:
+        yield f"{at}: “{paragraph.text.strip()[:60]}”", paragraph.text
 
 
 def _near(fault: TemplateSyntaxError) -> str:

@@ -54,7 +54,7 @@ THINGS = {
         "perforation": "a perforation", "mastoid_cavity": "a mastoid cavity", "hearing_aids": "hearing aids",
         "anticoagulants": "anticoagulants", "immunosuppressed": "a weakened immune system",
         "head_neck_radiotherapy": "head or neck radiotherapy", "cleft_palate": "a cleft palate",
-        "previous_removal": "earlier removal of wax", "first_removal": "no earlier removal of wax",
+        "previous_removal": "earlier removal of wax", "first_removal": "wax never removed before",
     },
     "canal": {"exostoses": "exostoses", "fungal": "fungal changes", "discharge": "discharge"},
     "skin": {"keratin_plug": "a keratin plug"},

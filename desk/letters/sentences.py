@@ -260,7 +260,7 @@ def _denied(opening: str, values: Sequence[Said], field: str, of: str = "") -> s
 
 
 def _bare(thing: str) -> str:
-    return thing.removeprefix("a ").removeprefix("an ").removeprefix("no ")
+    return thing.removeprefix("a ").removeprefix("an ")
 
 
 def _urgency(value: Said) -> str:

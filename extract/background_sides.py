@@ -11,6 +11,9 @@ from extract.words import Words
 from shared.vocabulary import word_set
 
 _VERBS = word_set("ears", "verbs")
+_LISTED = 3
+"""Words before the last of two complaints in a part ("itchy and blocked")."""
+_BOTHER = word_set("ears", "bother")
 _NOT_OF_AN_EAR = frozenset(
     {"diabetes", "anticoagulants", "immunosuppressed", "cleft_palate", "head_neck_radiotherapy"}
 )
@@ -79,8 +82,16 @@ def _carries_on(words: Words, m: Mention, sided: bool) -> bool:
     if m.kind != "symptom" or m.value == "dizziness":
         return False
     said = row[start : m.end + 5]
-    own_subject = start > 0 and row[start] not in _VERBS
-    return "it" in said or said[-2:] == ["in", "there"] or (sided and not own_subject)
+    own_subject = start > 0 and row[start] not in _VERBS and not _bothers(words, m, start)
+    inside = ("in", "there") in itertools.pairwise(said)
+    return "it" in said or inside or (sided and not own_subject)
+
+
+def _bothers(words: Words, m: Mention, start: int) -> bool:
+    """Whether the sentence says which ear bothers the patient, and then how ("the left one bothers him, blocked")."""
+    begin = words.bounds[words.sentence[start]][0]
+    listed = start == m.start or words.text[m.start - 1] in ("and", "or")
+    return listed and m.start - start <= _LISTED and bool(_BOTHER & set(words.text[begin:start]))
 
 
 def _of_it(row: list[str], m: Mention) -> bool:

@@ -237,6 +237,8 @@ def _same_class(before: list[Mention], new: Mention, firm: bool, near: bool = Tr
         measured = firm and old.kind != new.kind and {old.kind, new.kind} <= _NUMERIC - {"bare"}
         if measured and old.measure and new.measure and old.measure.value == new.measure.value:
             return [old]
+        if kinds == ["canal"] and old.has("drum") and new.readings["canal"] == "bleeding":
+            continue  # "drum's healthy, ah, no, there's a drop of blood"
         if kinds and not (
             kinds == ["ear_cue"]
             and {old.readings["ear_cue"], new.readings["ear_cue"]} & {"this", "that", "first"}

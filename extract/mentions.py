@@ -384,9 +384,13 @@ def _belongs_to_percent(m: Mention, counted: list[Mention]) -> bool:
 
 def _after_lead(row: list[str], i: int) -> int:
     """The place after words that may stand between "patient" and the reference itself."""
-    while i < len(row) and row[i] in _LEADS:
-        i += 1
+    while i < len(row) and (row[i] in _LEADS or row[i : i + 2] in _LAST_ONE):
+        i += 2 if row[i : i + 2] in _LAST_ONE else 1
     return i
+
+
+_LAST_ONE = (["last", "one"], ["final", "one"], ["this", "one"])
+"""Between "next patient" and the reference: "next patient, last one, four oh six"."""
 
 
 def _tells_age(row: list[str], i: int) -> bool:

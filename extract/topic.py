@@ -21,7 +21,7 @@ from spacy.tokens import Doc
 from extract.mentions import Mention
 from extract.phrases import Phrases
 from extract.words import MARKS, Words, plain_word
-from shared.vocabulary import forms, shipped
+from shared.vocabulary import forms, shipped, word_set
 
 NOT_AN_EAR = "not about an ear"
 _WINDOW = 60
@@ -39,6 +39,12 @@ _TOLD = 0.2
 _TELLING = 10.0
 """How much it weighs if more of a long window than _TOLD is in phrases of the vocabulary (less: against it).
 Measured: 0.31 or more somewhere in each of 131 dictations; 0.13 is the middle of published hospital notes."""
+_NAMING = 1.5
+"""Weight from which a term of ear care belongs to ears alone; a long window needs one that does, if it holds a word
+of elsewhere."""
+_SHARED = word_set("topic", "shared")
+_PARTS = word_set("topic", "parts")
+_OF_EARS = word_set("topic", "of_ears")
 _TERSE = 15
 _DESCRIBING = (
     "ear_cue",
@@ -65,6 +71,22 @@ class Evidence:
     term: str
     weight: float
 
+    @property
+    def names_ear(self) -> bool:
+        """Whether it is said of ears alone, unlike "wax" or "probe"."""
+        if self.group == "elsewhere" or self._first_word in _SHARED:
+            return False
+        return self.weight >= _NAMING or self.term in _OF_EARS
+
+    @property
+    def names_part(self) -> bool:
+        """Whether it may be what an ear holds: its drum, its canal, wax."""
+        return self.group != "elsewhere" and self._first_word in _PARTS
+
+    @property
+    def _first_word(self) -> str:
+        return self.term.split(" ")[0].split("|")[0]
+
 
 @dataclass(slots=True, frozen=True)
 class Window:
@@ -85,16 +107,22 @@ class Scales:
 
     weight: dict[str, float] = field(default_factory=lambda: {"ear": 0.0, "care": 0.0, "elsewhere": 0.0})
     said: Counter[str] = field(default_factory=Counter)
+    naming: int = 0
+    parts: int = 0
 
     def put(self, e: Evidence) -> None:
         """Put one phrase on."""
         self.said[e.term] += 1
         if self.said[e.term] == 1:
             self.weight[e.group] += e.weight
+        self.naming += e.names_ear
+        self.parts += e.names_part
 
     def take(self, e: Evidence) -> None:
         """Take one phrase off again."""
         self.said[e.term] -= 1
+        self.naming -= e.names_ear
+        self.parts -= e.names_part
         if not self.said[e.term]:
             self.weight[e.group] -= e.weight
             del self.said[e.term]
@@ -114,7 +142,9 @@ class Scales:
         least, most = _NEEDED
         needed = min(most, max(least, most * window.size / _LONG))
         if window.size >= 2 * _LONG:
-            if window.spread < _SPREAD * window.size:
+            told = "ear" in self.said and self.parts > 1
+            named = self.naming or told or (self.parts and not self.elsewhere)
+            if window.spread < _SPREAD * window.size or not named:
                 return False
             needed -= _TELLING * (window.told / window.size - _TOLD)
         return self.ears - _AGAINST * self.elsewhere >= needed and (

@@ -95,9 +95,9 @@ def test_a_line_on_ears_in_a_hospital_note_is_no_ear_care(reader: Reader, hospit
     assert recorded(reader, [*notes, " ".join(notes)]) == {}
 
 
-@pytest.mark.parametrize("kind", ["everyday", "clinic"])
+@pytest.mark.parametrize("kind", ["everyday", "clinic", "borrowed"])
 def test_our_own_paragraphs_leave_no_record(reader: Reader, kind: str) -> None:
-    assert len(OWN[kind]) >= {"everyday": 60, "clinic": 30}[kind]
+    assert len(OWN[kind]) >= {"everyday": 60, "clinic": 30, "borrowed": 30}[kind]
     assert recorded(reader, OWN[kind]) == {}
 
 
@@ -105,6 +105,13 @@ def test_a_long_clinic_list_of_other_organs_leaves_no_record(reader: Reader) -> 
     long = " ".join(OWN["clinic"] * 20)
     assert len(long.split()) > 15_000
     assert recorded(reader, [long]) == {}
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_other_organs_one_after_the_other_leave_no_record(reader: Reader, seed: int) -> None:
+    paragraphs = list(OWN["borrowed"])
+    random.Random(seed).shuffle(paragraphs)
+    assert recorded(reader, [" ".join(paragraphs)]) == {}
 
 
 @pytest.mark.parametrize(

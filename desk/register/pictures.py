@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Callable, Sequence
+from threading import Lock
 from typing import TYPE_CHECKING
 
 from desk.register.figures import Chart, Register
@@ -15,6 +16,7 @@ LIGHT = {"ink": "#23282b", "faint": "#858b8c", "main": "#2f5d4f", "beyond": "#a8
 DARK = {"ink": "#eceae4", "faint": "#7c8484", "main": "#8fc7b2", "beyond": "#ff9c98", "paper": "#1f2425"}
 
 Colours = dict[str, str]
+_ONE_AT_A_TIME = Lock()  # matplotlib's settings are the whole program's
 
 
 def pictures(register: Register, *, dark: bool = False) -> dict[str, Callable[[], bytes]]:
@@ -44,7 +46,10 @@ def _drawing(draw: Callable[[Axes], None], colours: Colours) -> Callable[[], byt
 
         # Letters as outlines, so that it looks the same wherever it is printed; no date, so that it is the same
         # file for the same numbers.
-        with mpl.rc_context({"svg.fonttype": "path", "svg.hashsalt": "earside", "font.size": 11}):
+        with (
+            _ONE_AT_A_TIME,
+            mpl.rc_context({"svg.fonttype": "path", "svg.hashsalt": "earside", "font.size": 11}),
+        ):
             figure = Figure(figsize=(8, 3.2), layout="constrained", facecolor=colours["paper"])
             axes = figure.add_subplot(facecolor=colours["paper"])
             for edge in ("top", "right"):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from pathlib import Path
 from typing import cast
 
@@ -14,30 +14,12 @@ from rich.table import Table
 from desk.lines import clean
 from desk.listing import console
 from desk.register import due, figures, recall_files, telling
-from desk.register.due import Due, State
+from desk.register.due import Due
+from desk.register.words import HEADINGS, MOVES, RULES, period
 from shared.errors import BadInput, StoreError
 from shared.store import Store, data_folder
 from shared.store.recalls import Outcome
 
-HEADINGS: dict[State, str] = {
-    "overdue": "Overdue",
-    "due": f"Due within {due.DUE_DAYS} days",
-    "coming": "Coming",
-    "undated": "No day: when the visit was is not known",
-    "done": "Done",
-    "declined": "Declined",
-    "seen": "Seen again",
-    "replaced": "Replaced by a later recall",
-}
-RULES = (
-    "A recall counts as met by a visit of the same reference after three quarters of its interval, and as replaced by "
-    "the next recall said for that reference."
-)
-MOVES = (
-    f"Where attached skin or a keratin plug was recorded, the list shows how far canal skin moves in the days since "
-    f"({due.MOVES_SOURCE}). It is an average of other people's ears, "
-    f"whose canals are about {due.CANAL_MM} mm long: information, not advice."
-)
 _LONGEST = 200
 
 
@@ -99,12 +81,6 @@ def register(
             click.echo(f"{pictures_in / name}.svg: {telling.picture(name, made)}")
     if not (csv or pictures_in):
         _print_register(made, now)
-
-
-def period(since: date | None, until: date | None, today: date) -> tuple[date, date]:
-    """The period asked for; if not said, the year up to today."""
-    until = until or today
-    return since or (due.later(until, -1, "years") or until) + timedelta(days=1), until
 
 
 def _print_recalls(heading: str, found: Sequence[Due]) -> None:

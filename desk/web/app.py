@@ -24,10 +24,23 @@ from desk.web.bench import Bench
 from desk.web.dictations import Dictations
 from desk.web.guard import Guard
 from desk.web.mishaps import Mishaps
-from desk.web.pages import acts, history, learning, listen, patient, people, sound, visit, visits
+from desk.web.pages import (
+    acts,
+    history,
+    learning,
+    listen,
+    patient,
+    people,
+    recall,
+    register,
+    sound,
+    visit,
+    visits,
+)
 from shared.errors import BadInput, Conflict, EarsideError
 
-ROOMS = (("visits", "Visits"), ("listen", "Listen"), ("learning", "Words"), ("people", "People"))
+ROOMS = (("visits", "Visits"), ("listen", "Listen"), ("recall", "Recall"), ("register", "Register"),
+         ("learning", "Words"), ("people", "People"))  # fmt: skip
 """The pages that every page leads to: the route's name, and what it is called."""
 
 _HERE = Path(__file__).parent
@@ -64,6 +77,8 @@ def application(
             *papers.ROUTES,
             *acts.ROUTES,
             *listen.ROUTES,
+            *recall.ROUTES,
+            *register.ROUTES,
             *learning.ROUTES,
             *people.ROUTES,
             *patient.ROUTES,
@@ -75,6 +90,7 @@ def application(
     )
     app.state.folder = folder
     app.state.bench = Bench(folder)
+    app.state.registers = register.Registers(folder)
     app.state.templates = templates = Jinja2Templates(env=environment)
     app.state.dictations = Dictations(folder, partial(listen.so_far, templates), parts=parts)
     return app

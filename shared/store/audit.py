@@ -76,6 +76,11 @@ class Audit(Changes):
         finally:
             self._drop()
 
+    def last_entry(self) -> int:
+        """The number of the last entry of the history: as long as it stays, so do all counts."""
+        (found,) = self._rows("SELECT ifnull(max(seq), 0) n FROM entries")
+        return int(found["n"])
+
     def _drop(self) -> None:
         for table in ("audit_ear", "audit_visit"):
             self._execute(f"DROP TABLE IF EXISTS temp.{table}")

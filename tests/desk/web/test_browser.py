@@ -279,6 +279,7 @@ def test_every_page_can_be_used_by_everybody(
     visit, signed = desk.dictate(desk.NO_SIDE, "a.wav"), desk.dictate(desk.CLEAN, "b.wav")
     desk.do(visit, "accept", path="ears[0].after.drum[0]")
     desk.do(signed, "sign")
+    desk.dictate(f"{desk.CLEAN} Keratin plug. See again in two weeks.".replace("41", "51"), "e.wav")
     for name in ("c.wav", "d.wav"):
         other = desk.dictate(f"Patient {name[0]}1. Right ear. The wax is brown roofers mastic.", name)
         start = len(f"Patient {name[0]}1. Right ear. The wax is brown ")
@@ -295,6 +296,9 @@ def test_every_page_can_be_used_by_everybody(
         ("/listen", None),
         ("/people", None),
         ("/patient?ref=41", None),
+        ("/recall", None),
+        ("/register", None),
+        ("/register?drafts=yes", None),
         ("/learning", None),
         ("/learning?phrase=roofers+mastic&kind=consistency", None),
         ("/nothing", None),

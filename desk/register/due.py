@@ -12,6 +12,7 @@ from bisect import bisect_left
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from functools import lru_cache
 from typing import Literal
 
 from shared.store import Store
@@ -131,12 +132,14 @@ def _again(said: Said, seen: date | None, first: date | None, visits: Sequence[s
     """The first visit after three quarters of the interval."""
     if seen is None or first is None:
         return None
-    for when in visits[bisect_left(visits, said.when) :]:
-        day = _day(when)
-        if day > seen and (day - seen) >= (first - seen) * (1 - TOO_EARLY):
+    earliest = max(seen + timedelta(days=1), first - (first - seen) * TOO_EARLY)
+    # Times are UTC: what counts is this computer's day, which may be the next or the one before.
+    for when in visits[bisect_left(visits, (earliest - timedelta(days=1)).isoformat()) :]:
+        if (day := _day(when)) >= earliest:
             return day
     return None
 
 
+@lru_cache(maxsize=200_000)
 def _day(stored: str) -> date:
     return datetime.fromisoformat(stored).astimezone().date()

@@ -78,7 +78,8 @@ def _p_chart(axes: Axes, chart: Chart, colours: Colours) -> None:
     for limits in ([100 * low for _, _, low, _, _ in rows], [100 * high for _, _, _, high, _ in rows]):
         axes.step(at, limits, where="mid", color=colours["faint"], ls="--", lw=1.2)
     axes.set_ylabel("%")
-    axes.set_ylim(-4, 104)
+    highest = max(*shares, *(100 * row[3] for row in rows))
+    axes.set_ylim(-0.04 * highest, 1.04 * highest + 0.1)
     _month_ticks(axes, [row[0] for row in rows])
 
 

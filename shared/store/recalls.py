@@ -19,8 +19,8 @@ _SAID = """SELECT v.id visit, v.patient_reference, v.when_at "when", v.when_from
         THEN (SELECT who FROM signatures g WHERE g.visit_id = v.id ORDER BY id DESC LIMIT 1) END checked_by,
     n.value number, u.value unit, 'possible' IN (n.certainty, u.certainty) doubtful,
     r.what outcome, r.until, r.who by, r.at,
-    EXISTS (SELECT 1 FROM findings s WHERE s.visit_id = v.id AND s.field IN ('before.skin', 'after.skin')
-        AND s.value IN ('attached', 'keratin_plug') AND s.certainty = 'stated') slow_skin
+    v.id IN (SELECT visit_id FROM findings WHERE field IN ('before.skin', 'after.skin')
+        AND value IN ('attached', 'keratin_plug') AND certainty = 'stated') slow_skin
     FROM findings n JOIN findings u ON u.visit_id = n.visit_id AND u.path = 'plan.recall.unit'
     JOIN visits v ON v.id = n.visit_id
     LEFT JOIN recalls r ON r.entry = (SELECT max(entry) FROM recalls WHERE visit_id = v.id)

@@ -17,8 +17,9 @@ from spacy.language import Language
 from spacy.tokens import Doc
 
 from extract.measures import measures
-from extract.mentions import Mention, PhraseBook
 from extract.numbers import TENS, UNITS
+from extract.phrase_book import PhraseBook
+from extract.phrases import Found
 from extract.words import MARKS, Words
 from shared.vocabulary import load_yaml, word_set
 
@@ -160,14 +161,14 @@ def _settled(row: list[str]) -> dict[int, str]:
     return found
 
 
-def _put_right(row: list[str], m: Mention, phrases: list[Mention]) -> bool:
+def _put_right(row: list[str], m: Found, phrases: list[Found]) -> bool:
     """Whether "well no" and another phrase of the same kind follow ("yellow well no orange")."""
     return row[m.end : m.end + 2] == ["well", "no"] and any(
         o.start == m.end + 2 and o.readings.keys() & m.readings.keys() for o in phrases
     )
 
 
-def _layered(row: list[str], m: Mention) -> bool:
+def _layered(row: list[str], m: Found) -> bool:
     """Whether an adjective of wax goes on with where it lies ("and soft behind it")."""
     following = row[m.end : m.end + 2]
     return (

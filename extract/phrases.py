@@ -25,6 +25,10 @@ class Found:
     end: int
     readings: dict[str, str]
 
+    def has(self, *kinds: str) -> bool:
+        """Whether it can mean something of one of these kinds."""
+        return not self.readings.keys().isdisjoint(kinds)
+
 
 class Written(Protocol):
     """A phrase that is laid out only once a text has a word that it may begin with."""

@@ -15,9 +15,9 @@ from extract import (
     corrections,
     course,
     ears,
+    finding,
     joined,
     layers,
-    mentions,
     not_seen,
     pauses,
     polarity,
@@ -29,8 +29,9 @@ from extract import (
     words,
 )
 from extract.build import Builder
-from extract.mentions import MentionFinder, compile_phrases
+from extract.finding import MentionFinder
 from extract.pauses import Pauses
+from extract.phrase_book import compile_phrases
 from extract.repair import Repairer
 from extract.stretches import read_in_stretches
 from shared.errors import BadText
@@ -39,7 +40,7 @@ from shared.transcript import Transcript
 from shared.vocabulary import Vocabulary, load
 
 REGISTERED = (
-    words, pauses, repair, clauses, mentions, visits, topic, context, polarity, aside, corrections, course, subjects,
+    words, pauses, repair, clauses, finding, visits, topic, context, polarity, aside, corrections, course, subjects,
     joined, not_seen, ears, layers, timing,
 )  # fmt: skip
 """The modules whose components the pipeline is made of; importing one registers it."""

@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 
-from extract.mentions import compile_phrases
+from extract.phrase_book import compile_phrases
 from extract.reader import Reader
 from extract.words import plain_words
 from shared.errors import BadVocabulary

@@ -1,0 +1,138 @@
+"""What a measure found in the text is of: an instrument, a share of the canal, or a further piece."""
+
+from __future__ import annotations
+
+import itertools
+
+from extract.mentions import Mention
+from shared.vocabulary import word_set
+
+_IN = word_set("mentions", "in_place")
+
+_FURTHER = frozenset({"one", "second", "other", "another", "then", "next"})
+
+_PIECE_LEADS = word_set("mentions", "piece_leads")
+
+
+def is_figure_of_speech(c: Mention, found: list[Mention]) -> bool:
+    """Whether a measure is part of a phrase ("call it a day")."""
+    return any(
+        f.start < c.start
+        and c.end <= f.end
+        and (f.has("tolerance", "noise", "history") or f.readings.get("occlusion") == "partial")
+        for f in found
+    )
+
+
+def settle_sizes(row: list[str], counted: list[Mention], found: list[Mention]) -> None:
+    """A length that names an instrument's size: "five millimetre speculum", "speculum, 4 mil"."""
+    for c in counted:
+        if c.kind != "length" or c.measure is None or c.measure.unit != "mm" or c.measure.value > 12:
+            continue
+        for f in found:
+            sized = f.readings.get("instrument") in (
+                "speculum",
+                "suction_tube",
+                "fine_suction_tube",
+                "endoscope",
+                "curette",
+            )
+            gap = c.start - f.end
+            the = row[c.start - 1] == "the" and 0 <= gap <= 6
+            if sized and (
+                f.start == c.end
+                or the
+                or (
+                    f.readings["instrument"] == "speculum"
+                    and 0 <= gap <= 2
+                    and _IN.issuperset(row[f.end : c.start])
+                )
+            ):
+                text = f"{c.measure.whole}mm"
+                c.measure.kind, c.measure.text = "size", text
+                c.kind, c.value, c.readings = "size", text, {"size": text}
+                c.linked = [f]
+                break
+
+
+def settle_percents(row: list[str], counted: list[Mention]) -> None:
+    """A bare number that carries on a percentage: "the right at thirty percent, the left at twenty"."""
+    last: Mention | None = None
+    for c in counted:
+        if c.kind == "percent":
+            last = c
+        elif c.kind == "bare" and last is not None and c.measure is not None and 1 < c.measure.value <= 100:
+            led = row[c.start - 1] in ("at", "around", "about", "maybe")
+            closed = row[c.end : c.end + 1] in ([], ["."], [","])
+            led = led or (row[c.start - 1] == "," and row[c.start - 2] in ("left", "right"))
+            sided = row[c.end : c.end + 2] in (["on", "the"], ["in", "the"])
+            if c.start - last.end < 8 and (
+                (led and closed) or (sided and {"left", "right"} & set(row[c.end : c.end + 3]))
+            ):
+                c.measure.kind, c.kind, c.readings = "percent", "percent", {"percent": ""}
+
+
+def settle_pieces(row: list[str], counted: list[Mention], found: list[Mention]) -> None:
+    """A bare number that measures a further piece: "twelve mil. Next one's eight", "and another of seven"."""
+    last: Mention | None = None
+    for c, following in itertools.pairwise(c for c in counted if c.kind != "bare" or row[c.start] != "one"):
+        if _leads_to(row, c, following) and c.measure is not None:
+            c.measure.kind, c.measure.unit = "length", "mm"
+            c.kind, c.readings = "length", {"length": ""}
+    for c in counted:
+        if c.kind == "length" and c.measure is not None and c.measure.unit == "mm":
+            last = c
+        elif c.kind == "bare" and last is not None and c.measure is not None and 1 <= c.measure.value <= 45:
+            lead = row[max(c.start - 6, last.end) : c.start]
+            after = row[c.end : c.end + 1]
+            if row[c.end : c.end + 1] in (["altogether"], ["combined"], ["total"]) or row[
+                c.end : c.end + 2
+            ] in (["in", "total"], ["all", "told"]):
+                c.measure.kind, c.measure.unit = "length", "mm"
+                c.kind, c.readings = "length", {"length": ""}
+                continue
+            if row[c.start] == "one":
+                continue
+            joined = row[last.end : c.start] in (["and"], ["and", "then"], [",", "then"]) and after in (
+                [],
+                ["."],
+                [","],
+            )
+            named = {"another", "next", "second", "third", "other"} & set(lead) or (
+                ("one" in lead or "from" in lead)
+                and {"left", "right"} & set(row[max(c.start - 7, 0) : c.start])
+            )
+            if joined or (
+                named
+                and c.start - last.end < 30
+                and lead[-1:]
+                and lead[-1] in _PIECE_LEADS
+                and after in ([], ["."], [","])
+            ):
+                c.measure.kind, c.measure.unit = "length", "mm"
+                c.kind, c.readings = "length", {"length": ""}
+                last = c
+
+
+def _leads_to(row: list[str], c: Mention, following: Mention) -> bool:
+    """Whether a bare number is the first of two pieces whose unit comes with the second ("one of twelve and one
+    of eight mil", "first ten, then six mil")."""
+    between = row[c.end : following.start]
+    return (
+        c.kind == "bare"
+        and following.kind == "length"
+        and following.measure is not None
+        and c.measure is not None
+        and following.measure.unit == "mm"
+        and 1 < c.measure.value <= 45
+        and bool({"one", "first", "piece"} & set(row[max(c.start - 3, 0) : c.start]))
+        and bool(_FURTHER & set(between))
+        and _FURTHER.union(_PIECE_LEADS, (",", "and", "the")).issuperset(between)
+    )
+
+
+def belongs_to_percent(m: Mention, counted: list[Mention]) -> bool:
+    """Whether "blocked" or "full" only completes a percentage."""
+    return m.has("symptom", "occlusion") and any(
+        c.kind == "percent" and c.end <= m.start <= c.end + 1 for c in counted
+    )

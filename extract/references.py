@@ -1,0 +1,72 @@
+"""Where a patient's reference may stand in the row."""
+
+from __future__ import annotations
+
+from extract.spelled import digit_like, digits_at, is_letter
+from extract.words import MARKS
+from shared.vocabulary import word_set
+
+_LEADS = word_set("mentions", "leads")
+_LAST_ONE = (["last", "one"], ["final", "one"], ["this", "one"])
+"""Between "next patient" and the reference: "next patient, last one, four oh six"."""
+
+
+def places(row: list[str], after: list[int]) -> list[int]:
+    """Where references may begin. after: the ends of the phrases that announce one or a new patient."""
+    led = [p for p in (_after_lead(row, end) for end in after) if not _tells_age(row, p)]
+    corrected = [p for place in led for p in _corrected_places(row, place)]
+    return led + corrected + _bare_reference_places(row)
+
+
+def _after_lead(row: list[str], i: int) -> int:
+    """The place after words that may stand between "patient" and the reference itself."""
+    while i < len(row) and (row[i] in _LEADS or row[i : i + 2] in _LAST_ONE):
+        i += 2 if row[i : i + 2] in _LAST_ONE else 1
+    return i
+
+
+def _tells_age(row: list[str], i: int) -> bool:
+    """Whether a number after "the patient is" is rather an age ("patient is 74")."""
+    if row[max(i - 2, 0) : i] not in (["patient", "is"], ["patient", "'s"]):
+        return False
+    said, end = digits_at(row, i)
+    return len(said) < 3 and end - i < 3 and not said.startswith("0") and said.isdigit()
+
+
+def _corrected_places(row: list[str], place: int) -> list[int]:
+    """Where a reference is said again after a correction ("four one seven, no, sorry, four seven one")."""
+    text, end = digits_at(row, place)
+    if not text:
+        return []
+    stop = min(end + 9, len(row))
+    cues = [i for i in range(end, stop) if row[i] in ("no", "sorry", "correction")]
+    return (
+        [i for i in range(cues[0] + 1, stop) if digit_like(row, i) and not digit_like(row, i - 1)][:1]
+        if cues
+        else []
+    )
+
+
+def _bare_reference_places(row: list[str]) -> list[int]:
+    """Where a reference may stand with no word before it: figures, or a letter and figures, alone that open the
+    text, or that are said to be a reference ("two oh eight is the reference"), or after "first one,"."""
+    out = []
+    for start in range(len(row)):
+        opens = start == 0 or row[start - 1] in MARKS
+        lettered = is_letter(row[start]) and row[start] not in ("a", "i")
+        end = start + lettered
+        if not opens or end == len(row) or not digit_like(row, end):
+            continue
+        while end < len(row) and digit_like(row, end):
+            end += 1
+        enough = end - start > 1 or len(row[start]) > 2
+        named = {"reference", "number", "ref"} & set(row[end : end + 5])
+        first = row[max(start - 3, 0) : start] == ["first", "one", ","] or (
+            row[start - 1] not in (",", "…")
+            and row[end : end + 2] in ([",", "left"], [",", "right"])
+            and end - start > 2
+        )
+        closed = end == len(row) or row[end] in MARKS
+        if enough and (named or ((start == 0 or first) and closed)):
+            out.append(start)
+    return out

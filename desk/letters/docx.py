@@ -17,7 +17,6 @@ from typing import Any
 import docx
 from docx.document import Document
 from docx.enum.text import WD_ALIGN_PARAGRAPH
-from docx.opc.exceptions import OpcError
 from docx.shared import Pt, RGBColor
 from docxtpl import DocxTemplate
 from jinja2 import StrictUndefined, TemplateError, TemplateSyntaxError, UndefinedError
@@ -54,9 +53,9 @@ def render(template: Path | None, values: dict[str, Any], *, word: str, foot: st
     where = str(template or "the template")
     source = io.BytesIO(_checked(template) if template else default_template())
     made = io.BytesIO()
-    if template:
-        _closed(docx.Document(source), where)
     try:
+        if template:
+            _closed(docx.Document(source), where)
         paper = DocxTemplate(source)
         sandbox = ImmutableSandboxedEnvironment(undefined=StrictUndefined, autoescape=True)
         sandbox.globals.clear()
@@ -68,16 +67,13 @@ def render(template: Path | None, values: dict[str, Any], *, word: str, foot: st
         raise _wrong(where, _unknown(fault, template)) from fault
     except TemplateSyntaxError as fault:
         raise _wrong(where, f"has a broken placeholder: {fault.message}{_near(fault)}") from fault
+    except BadInput:
+        raise
     except (
-        TemplateError,
-        OpcError,
-        KeyError,
-        ValueError,
-        TypeError,
-        ArithmeticError,
-        AttributeError,
-    ) as fault:
-        raise _wrong(where, f"cannot be filled in: {str(fault)[:200]}") from fault
+        Exception
+    ) as fault:  # three libraries read what somebody else wrote; their words may quote the record
+        told = fault.message if isinstance(fault, TemplateError) else type(fault).__name__
+        raise _wrong(where, f"cannot be filled in: {told}") from fault
     made.seek(0)
     document = docx.Document(made)
     _complete(document, values, where)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+import zipfile
 from pathlib import Path
 
 import docx
@@ -108,3 +109,13 @@ def test_a_mistake_in_practice_yaml_names_its_entry(text: str, told: str, tmp_pa
 
 def test_without_the_file_the_practice_has_no_name(tmp_path: Path) -> None:
     assert practice(tmp_path).name == ""
+
+
+@pytest.mark.parametrize("inside", [b"<junk", b"<junk/>"])
+def test_a_damaged_document_is_refused(inside: bytes, tmp_path: Path) -> None:
+    place = tmp_path / "letter.docx"
+    with zipfile.ZipFile(io.BytesIO(default_template())) as whole, zipfile.ZipFile(place, "w") as damaged:
+        for name in whole.namelist():
+            damaged.writestr(name, inside if name == "word/document.xml" else whole.read(name))
+    with pytest.raises(BadInput, match="cannot be filled in|not a DOCX"):
+        render(place, VALUES, word="", foot="")

@@ -13,6 +13,8 @@ from pydantic import BaseModel
 from desk import wording
 from shared.record import NOT_SAID, Value, Visit
 
+SIDES = ("right", "left", "unstated")
+
 
 @dataclass(frozen=True)
 class Field:
@@ -114,9 +116,6 @@ def dictionary() -> Iterator[Row]:
                 several = "; several are parted by semicolons" * (field.many or name.startswith("unstated."))
                 yield Row("visits", name, field.meaning, values + doubt + several + belongs, field.unit)
         yield Row("findings, field", field.name, field.meaning, values, field.unit)
-
-
-SIDES = ("right", "left", "unstated")
 
 
 def _fields(node: Any, path: str, *, many: bool, key: str) -> Iterator[Field]:

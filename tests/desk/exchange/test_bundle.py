@@ -22,6 +22,11 @@ from shared.record import Visit
 
 STATES = st.sampled_from(sorted(HISTORIES))
 MANY = settings(max_examples=60, deadline=None)
+STATUSES = {
+    "Encounter": {"finished", "unknown"},
+    "Procedure": {"stopped", "completed", "unknown"},
+}
+"""Of the lists of R4 (encounter-status, event-status; from memory) those that we use."""
 FHIR_STATUS = {"draft": "preliminary", "amending": "preliminary", "signed": "final", "amended": "amended"}
 
 
@@ -95,6 +100,8 @@ def test_the_rules_of_a_document_hold(visit: Visit, state: str) -> None:
     assert reachable(document) | {r["id"] for r in resources(document, "Provenance")} >= {
         entry["resource"]["id"] for entry in entries if entry["resource"]["resourceType"] != "Practitioner"
     }
+    for kind, allowed in STATUSES.items():  # fhir.resources takes any word for a status
+        assert {resource["status"] for resource in resources(document, kind)} <= allowed
     for observation in resources(document, "Observation"):
         assert observation["status"] == FHIR_STATUS[state]
     for extension in every(entries, "extension"):

@@ -216,7 +216,9 @@ def default_template() -> bytes:
     document.add_heading("{{ part.heading }}", 2)
     document.add_paragraph("{{ part.text }}")
     document.add_paragraph("{%p endfor %}")
-    document.add_paragraph().add_run("{{ signed_by }}").bold = True
+    signed = document.add_paragraph()
+    signed.paragraph_format.space_before = Pt(24)
+    signed.add_run("{{ signed_by }}").bold = True
     document.add_paragraph("{{ state }} {{ origin }}")
     for style, size in (("Heading 1", 15), ("Heading 2", 11.5)):
         document.styles[style].font.size = Pt(size)

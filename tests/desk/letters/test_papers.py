@@ -11,16 +11,20 @@ from typing import Any
 import docx
 import pytest
 from click.testing import CliRunner
+from hypothesis import HealthCheck, given, settings
 from letters.conftest import ANN, Keep, sign
+from letters.test_sentences import VISITS
 from pypdf import PdfReader
 
 from desk.cli import cli
-from desk.letters import sentences
+from desk.letters import advice, pdf, record, sentences
 from desk.letters.names import PAPERS
 from desk.letters.papers import Made, Papers
+from desk.letters.practice import Practice
+from desk.letters.standing import Paper, Standing
 from shared.errors import EarsideError
 from shared.record import Ear, Value, Visit
-from shared.store import Store
+from shared.store import Store, StoredVisit
 
 NOW = datetime(2026, 11, 25, 14, 5, tzinfo=UTC)
 
@@ -63,6 +67,24 @@ def test_every_sample_visit_has_all_its_papers(
         assert "Whentogethelp" in squeezed(" ".join(pages(maker.advice())))
         seen += 1
     assert seen == 12
+
+
+@settings(max_examples=20, deadline=None, suppress_health_check=list(HealthCheck), derandomize=True)
+@given(VISITS)
+def test_any_record_can_be_typeset(visit: Visit) -> None:
+    stored = StoredVisit(
+        id=1, recording="said.txt", recording_id=1, ordinal=1, added=NOW.isoformat(), status="draft", revision=1,
+        transcript=1, visit=visit, when=NOW.isoformat(), when_from="entered", clinician=None,
+    )  # fmt: skip
+    about = Paper(
+        stored, Standing("DRAFT", "DRAFT, not signed.", "Made from dictation.", "Made now.", (), "")
+    )
+    general = record.general(about, Practice(), "A paper")
+    made = Made("record.pdf", pdf.render("record", general | record.shown(about, words=True)))
+    whole = squeezed(" ".join(pages(made)))
+    pieces = [v.value for path, v in visit.values() if "removed_mm" in path]
+    assert all(f"{length}mm" in whole for length in pieces)
+    assert pdf.render("advice", general | {"parts": advice.parts(visit, Practice())})
 
 
 def test_a_draft_cannot_be_mistaken_for_signed(

@@ -102,7 +102,8 @@ def _is_not_removed(words: Words, m: Mention, live: list[Mention]) -> bool:
     waxless = foreign and not any(
         o.kind in ("consistency", "colour", "percent") and set(o.ears) & set(m.ears) for o in live
     )
-    return not m.ears or bool(waxless) or (in_sentence and not with_wax)
+    of_it = row[m.end : m.end + 2] == ["of", "it"] and bool(foreign_words & set(row[start : m.start]))
+    return not m.ears or ((bool(waxless) or in_sentence or of_it) and not with_wax)
 
 
 def tells_place(after: list[str]) -> bool:

@@ -26,14 +26,38 @@ def timing(doc: Doc) -> Doc:
         if m.live:
             for ear in m.ears:
                 by_ear.setdefault((m.visit, ear), []).append(m)
-    late = {words.sentence[m.start] for m in doc._.mentions if m.has("late") and m.live}
+    cues = [m for m in doc._.mentions if m.has("late") and m.live]
+    late = {words.sentence[m.start] for m in cues}
+    timely = {
+        id(m)
+        for m in doc._.mentions
+        if m.live and m.kind == "drum" and _is_apart(words, m, cues, doc._.mentions)
+    }
     final = {words.sentence[m.start] + n for m in doc._.mentions if m.has("final") and m.live for n in (0, 1)}
     for mentions in by_ear.values():
-        _time_ear(words, mentions, late, final)
+        _time_ear(words, mentions, late, final, timely)
     return doc
 
 
-def _time_ear(words: Words, mentions: list[Mention], late: set[int], final: set[int]) -> None:
+def _is_apart(words: Words, m: Mention, cues: list[Mention], mentions: list[Mention]) -> bool:
+    """Whether all that tells of earlier in a sentence comes after something else it is told of ("the drum's intact,
+    and there was a graze, that was there before")."""
+    here = [c for c in cues if words.sentence[c.start] == words.sentence[m.start]]
+    return bool(here) and all(
+        c.start > m.end
+        and any(
+            o.live and o.kind in ("canal", "skin") and m.end <= o.start
+            for o in mentions
+            if words.sentence[o.start] == words.sentence[m.start]
+            and words.part[o.start] != words.part[m.start]
+        )
+        for c in here
+    )
+
+
+def _time_ear(
+    words: Words, mentions: list[Mention], late: set[int], final: set[int], timely: set[int]
+) -> None:
     events = [m for m in mentions if _removes(m) and not _is_place(words, m)]
     work = [m for m in mentions if _works(m)]
     _settle_clear(words, mentions, work)
@@ -44,7 +68,7 @@ def _time_ear(words: Words, mentions: list[Mention], late: set[int], final: set[
     for m in mentions:
         if m.kind not in ("drum", "not_seen", "canal", "skin"):
             continue
-        was_late = words.sentence[m.start] in late and m.value != "attached"
+        was_late = words.sentence[m.start] in late and m.value != "attached" and id(m) not in timely
         if words.sentence[m.start] in final and work and not was_late:
             m.when = "after"
         elif m.when == "before" or was_late or nothing_out:

@@ -22,11 +22,9 @@ GOLD = {path.stem: path for path in sorted((SHARED / "gold").glob("*.yaml"))}
 F1 = 0.97
 
 SHORT_OF = {
-    ("british_irish", UNSAID): "1",
     ("misheard", "F1"): "0.9015",
     ("misheard", MISSED): "7",
     ("misheard", UNSAID): "2",
-    ("teaching", REASSURED): "1",
 }
 """What is not reached yet: (set, bar) -> the figure measured."""
 GOLD_SHORT_OF: dict[tuple[str, str], str] = {}

@@ -89,7 +89,7 @@ def _run_chart(axes: Axes, register: Register, colours: Colours) -> None:
     if register.seconds:
         axes.axhline(register.seconds.median / 60, color=colours["ink"], lw=1)
     axes.set_ylabel("minutes, median")
-    axes.set_ylim(bottom=0)
+    axes.set_ylim(0, 1.15 * max(medians))
     _month_ticks(axes, [month for month, _ in register.month_seconds])
 
 

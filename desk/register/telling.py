@@ -58,7 +58,7 @@ def interval(share: Share) -> str:
 
 def minutes(seconds: float) -> str:
     """Seconds as "4:05"."""
-    return f"{int(seconds) // 60}:{round(seconds) % 60:02d}"
+    return f"{round(seconds) // 60}:{round(seconds) % 60:02d}"
 
 
 def times(spread: Spread | None) -> str:

@@ -78,6 +78,7 @@ def test_times_and_lengths(filled: Store) -> None:
     assert register.all_lengths == ((4, 1), (16, 2))
     assert "Median 16 mm over 3 pieces" in telling.lengths(register.lengths)
     assert "a small group" in telling.lengths(register.lengths)
+    assert [telling.minutes(seconds) for seconds in (0, 59.4, 59.7, 125)] == ["0:00", "0:59", "1:00", "2:05"]
 
 
 def test_how_often_a_draft_was_corrected_and_where(store: Store, add: Any) -> None:

@@ -47,9 +47,9 @@ class Paper:
 
     @property
     def when(self) -> str:
-        """When the visit was, or when its recording was read if nothing else is known."""
-        read = "recording read " if self.stored.when_from == "reading" else ""
-        return read + time(self.stored.when)
+        """When the visit was; said so if that rests on the file's own time or on that of reading alone."""
+        known = {"reading": "recording read {}", "file_time": "{}, by the file's own time"}
+        return known.get(self.stored.when_from, "{}").format(time(self.stored.when))
 
 
 def paper(store: Store, visit_id: int, *, now: datetime | None = None) -> Paper:

@@ -76,10 +76,13 @@ def written_out(paths: Sequence[str]) -> list[str]:
     recordings = {Path(path) for path in paths if Path(path).suffix.lower() in SOUND_SUFFIXES}
     bare = {recording.with_suffix("") for recording in recordings}
     goes_with = {".txt": bare, ".json": recordings}
-    return [p for p in paths if Path(p).with_suffix("") in goes_with.get(Path(p).suffix.lower(), ())]
+    written = [path for path in paths if Path(path).suffix.lower() in goes_with]
+    return [p for p in written if Path(p).with_suffix("") in goes_with[Path(p).suffix.lower()]]
 
 
 def _check(path: Path, source: str) -> None:
+    if not source:
+        raise BadInput("a file's name is empty", remedy="Name the file.")
     try:
         if path.is_dir():
             raise BadInput(

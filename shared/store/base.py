@@ -101,7 +101,10 @@ class Base:
 
     def _rows(self, sql: str, *values: Any) -> list[dict[str, Any]]:
         with faults(self.path):
-            return list(self._db.query(sql, values))
+            try:
+                return list(self._db.query(sql, values))
+            except OverflowError:  # a number too large for SQLite: nothing kept has it
+                return []
 
     def _execute(self, sql: str, *values: Any) -> None:
         self._db.execute(sql, values)

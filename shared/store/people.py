@@ -28,7 +28,9 @@ class People(Base):
                 if name.strip()
                 else "it needs the name of who does it",
                 where="people",
-                remedy=f"Known are: {known}." if known else "Add them first: earside people --add NAME",
+                remedy=f"Known are: {known}."
+                if known
+                else 'Add them first: earside people "NAME" --role clinician',
             )
         return rows.Person(found[0]["name"], found[0]["role"], bool(found[0]["active"]))
 

@@ -87,6 +87,7 @@ def test_from_draft_to_amended(earside: Earside) -> None:
         (("correct", "1", "--remove", *BY), "PATH: what to take out is missing"),
         (("correct", "1", "--undo", *BY), "visit 1: there is nothing to undo"),
         (("correct", "7", "--accept", *BY), "visit 7: there is no such visit"),
+        (("sign", "9" * 24, *BY), f"visit {'9' * 24}: there is no such visit"),  # SQLite holds 64 bits
         (("sign", "1", "--by", "Nobody"), "nobody called 'Nobody' is known here. Known are: Ann Example"),
         (("amend", "1", "--reason", "x", *BY), "is not signed, so it can simply be corrected"),
         (("people", "Rui", "--left"), "nobody called 'Rui' is known here"),

@@ -62,11 +62,13 @@ def test_full_has_the_words_behind_every_value(earside: Earside, files: Path) ->
 
 
 def test_a_bad_source_gets_a_line_and_the_others_are_done(earside: Earside, files: Path) -> None:
-    done = earside("extract", "--plain", "missing.wav", "note.txt", "folder", "good.wav")
+    done = earside("extract", "--plain", "missing.wav", "note.txt", "folder", ".", "", "good.wav")
     assert [line["source"] for line in lines(done.stdout)] == ["note.txt", "good.wav"]
     assert done.stderr.splitlines() == [
         "missing.wav: there is no such file. Check its name.",
         "folder: is a folder. Name the files in it, e.g. folder/*",
+        ".: is a folder. Name the files in it, e.g. ./*",
+        "a file's name is empty. Name the file.",
     ]
     assert done.exit_code == 2
 

@@ -261,6 +261,33 @@ def test_all_of_it_works_without_a_script(chromium: Any, desk: Any, address: str
     page.context.close()
 
 
+def test_a_recall_is_postponed_by_keyboard_without_a_script_and_the_register_shows_its_pictures(
+    chromium: Any, desk: Any, address: str
+) -> None:
+    visit = desk.dictate(f"{desk.CLEAN} See again in two weeks.")
+    desk.do(visit, "seen-by", when="2025-03-03T10:00")
+    desk.do(visit, "sign")
+    window = window_of(chromium, desk, address, java_script_enabled=False)
+    page = window.page
+    window.open("/recall")
+    assert "Overdue: 1" in page.text_content("main")
+    page.focus("summary:has-text('Mark')")
+    window.press("Enter")
+    page.focus("input[name=until]")
+    page.fill("input[name=until]", "2099-05-04")
+    window.press("Enter")
+    page.wait_for_selector(".done")
+    assert "recall postponed to 2099-05-04" in page.text_content(".done")
+    assert "Coming: 1" in page.text_content("main")
+    window.open("/register?from=2025-01-01&to=2025-12-31")
+    drawn = page.locator("img.on-light")
+    widths = [drawn.nth(n).evaluate("image => image.naturalWidth") for n in range(drawn.count())]
+    assert len(widths) >= 3
+    assert min(widths) > 0
+    assert window.faults == []
+    page.context.close()
+
+
 def test_hostile_words_do_nothing(desk: Any, window: Window) -> None:
     visit = desk.dictate(desk.HOSTILE, "<img src=x onerror=alert(3)>.wav")
     said: list[str] = []

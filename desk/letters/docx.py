@@ -69,9 +69,8 @@ def render(template: Path | None, values: dict[str, Any], *, word: str, foot: st
         raise _wrong(where, f"has a broken placeholder: {fault.message}{_near(fault)}") from fault
     except BadInput:
         raise
-    except (
-        Exception
-    ) as fault:  # three libraries read what somebody else wrote; their words may quote the record
+    except Exception as fault:
+        # Three libraries read what somebody else wrote; what they say may quote the record.
         told = fault.message if isinstance(fault, TemplateError) else type(fault).__name__
         raise _wrong(where, f"cannot be filled in: {told}") from fault
     made.seek(0)

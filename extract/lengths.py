@@ -13,6 +13,8 @@ from shared.vocabulary import word_set
 _AWAY = word_set("lengths", "away")
 _AWAY_AFTER = word_set("lengths", "away_after")
 _TOTAL = word_set("lengths", "total")
+_HEADING = 6
+"""Words of a sentence that only says of what the length in the next is."""
 _ANOTHER = word_set("lengths", "another")
 _LODGED = word_set("lengths", "lodged")
 _BOUNDS = word_set("lengths", "bounds")
@@ -162,8 +164,7 @@ _ORDER = {"first": 0, "second": 1, "third": 2, "last": -1}
 
 
 def _is_total(words: Words, m: Mention) -> bool:
-    start, end = words.bounds[words.sentence[m.start]]
-    said = words.text[start:end]
+    said = _said_of(words, m)
     return (
         bool(_TOTAL & set(said))
         or ("all" in said and "told" in said)
@@ -171,9 +172,19 @@ def _is_total(words: Words, m: Mention) -> bool:
     )
 
 
+def _said_of(words: Words, m: Mention) -> list[str]:
+    """The sentence of a length; with the one before it if that only says of what ("Both ears together. Ten mil.")."""
+    number = words.sentence[m.start]
+    start, end = words.bounds[number]
+    if m.start == start and number:
+        before = words.text[slice(*words.bounds[number - 1])]
+        if len(before) <= _HEADING and {"ears", "both", "total"} & set(before) and _TOTAL & set(before):
+            return before + words.text[start:end]
+    return words.text[start:end]
+
+
 def _of_both(words: Words, m: Mention) -> bool:
-    start, end = words.bounds[words.sentence[m.start]]
-    said = words.text[start:end]
+    said = _said_of(words, m)
     return "both" in said or "two" in said or "ears" in said
 
 

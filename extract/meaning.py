@@ -149,7 +149,7 @@ def _drum_carried(m: Mention, at: Setting) -> bool:
     if row[m.end : m.end + 1] == ["in"] and not _DRUM_PARTS & set(row[m.end + 1 : m.end + 4]):
         return False  # "a hole in my glove"
     return at.focus.last == "drum" and (
-        at.focus.since == 0 or (at.focus.since <= 1 and (at.opens(m) or at.said[:1] == ["it"]))
+        at.focus.since == 0 or (at.focus.since <= 1 and (at.opens(m) or "it" in row[at.start : m.start]))
     )
 
 

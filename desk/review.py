@@ -13,12 +13,12 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from desk import typed, wording
+from desk import steps, typed
 from desk.address import KEYS, Place, look_up, place
 from desk.lines import clean
 from shared.errors import BadInput
 from shared.record import Ear, Recall, TakenOut, Visit
-from shared.store import Change, Edit
+from shared.store import Change
 from shared.transcript import Transcript
 
 Words = tuple[int, int]
@@ -39,7 +39,7 @@ def accept(visit: Visit, path: str, who: str) -> Change:
     for value in todo:
         value["confirmed_by"] = who
     what = (
-        f"accepted {_named(visit, at)}: {_said(todo)}"
+        f"accepted {steps.named(visit, at)}: {steps.said(todo)}"
         if at
         else f"accepted the whole record ({len(todo)} values)"
     )
@@ -69,7 +69,9 @@ def correct(
         raise BadInput("names several values", where=path, remedy=f"Say which, e.g. {path}[0].")
     value, certainty = typed.value(at, given)
     if (value, certainty) == (old["value"], old["certainty"]):
-        raise BadInput(f"it is {_shown(at, value)} already", where=path, remedy="To confirm it, accept it.")
+        raise BadInput(
+            f"it is {steps.shown_value(at, value)} already", where=path, remedy="To confirm it, accept it."
+        )
     if at.listed and at.takes is str:
         _refuse_repeated(look_up(data, path, at.steps[:-1]), value, at, but=old)
     if _is_key(at) and isinstance(at.steps[-2], int) and at.field != "ears.side":
@@ -81,9 +83,9 @@ def correct(
     before = dict(old)
     _take_out(data, at, before, who)
     _replace(old, value, certainty, _evidence(words, transcript) if words else None)
-    shown = f"{_shown(at, before['value'], before['certainty'])} → {_shown(at, value, certainty)}"
-    edit = _edit(visit, at, before, value, str(before.get("heard") or "") or None)
-    return Change("correct", f"corrected {_named(visit, at)}: {shown}", made(data), (edit,))
+    shown = f"{steps.shown_value(at, before['value'], before['certainty'])} → {steps.shown_value(at, value, certainty)}"
+    edit = steps.edit(visit, at, before, value, str(before.get("heard") or "") or None)
+    return Change("correct", f"corrected {steps.named(visit, at)}: {shown}", made(data), (edit,))
 
 
 def remove(visit: Visit, path: str, who: str) -> Change:
@@ -101,12 +103,12 @@ def remove(visit: Visit, path: str, who: str) -> Change:
     for place_of, value in _placed(at, node):
         if at.field != "ears":
             _take_out(data, place_of, value, who)
-        edits.append(_edit(visit, place_of, value, None, value.get("heard")))
+        edits.append(steps.edit(visit, place_of, value, None, value.get("heard")))
     if at.field == "ears":
         _take_out_ear(data, at, node, who)
     parent: Any = look_up(data, path, at.steps[:-1]) if len(at.steps) > 1 else data
     del parent[at.steps[-1]]
-    what = f"took out {_named(visit, at)}" + (f": {_said(gone)}" if gone else "")
+    what = f"took out {steps.named(visit, at)}" + (f": {steps.said(gone)}" if gone else "")
     return Change("remove", what, made(data), tuple(edits))
 
 
@@ -147,7 +149,7 @@ def add(
         value, certainty = typed.value(key, given)  # type: ignore[assignment]
         entered = _entered(value, certainty, evidence)
         held = {KEYS[at.part]: entered} if at.part is not None else entered
-        shown = _shown(key, value, certainty)
+        shown = steps.shown_value(key, value, certainty)
         if at.listed and key.takes is str:
             _refuse_repeated(parent.get(name, []), value, at)
     if at.listed:
@@ -156,8 +158,8 @@ def add(
         raise BadInput("there is a value already", where=path, remedy="Correct it instead.")
     else:
         parent[name] = held
-    edit = _edit(visit, at, None, value, evidence.get("heard"))
-    return Change("add", f"added {_named(visit, at)}: {shown}", made(data), (edit,))
+    edit = steps.edit(visit, at, None, value, evidence.get("heard"))
+    return Change("add", f"added {steps.named(visit, at)}: {shown}", made(data), (edit,))
 
 
 def set_side(visit: Visit, ear: int, side: str, who: str) -> Change:
@@ -176,7 +178,7 @@ def swap_ears(visit: Visit, who: str) -> Change:
     was = first["value"], second["value"]
     if was[0] == was[1]:
         raise BadInput("both ears have the same side", where="ears", remedy="Set the side of each.")
-    edits = [_edit(visit, place(f"ears[{i}].side"), {"value": was[i]}, was[1 - i], None) for i in (0, 1)]
+    edits = [steps.edit(visit, place(f"ears[{i}].side"), {"value": was[i]}, was[1 - i], None) for i in (0, 1)]
     for value, new in ((first, was[1]), (second, was[0])):
         _replace(value, new, "stated", None)
     return Change(
@@ -302,7 +304,7 @@ def _refuse_repeated(held: list[Any], value: str | int, at: Place, but: Any = No
     key = KEYS.get(at.part) if at.part else None
     for item in held:
         if item is not but and (item[key] if key else item)["value"] == value:
-            raise BadInput(f"{_shown(at, value)} is there already", where=at.path)
+            raise BadInput(f"{steps.shown_value(at, value)} is there already", where=at.path)
 
 
 def _refuse_second(data: dict[str, Any], ear: int | None, side: str) -> None:
@@ -362,8 +364,8 @@ def _take_out(data: dict[str, Any], at: Place, value: dict[str, Any], who: str) 
 def _of(data: dict[str, Any], at: Place) -> str | None:
     """What the part that a value stands in is known by."""
     for length in range(len(at.steps) - 1, 0, -1):
-        steps = at.steps[:length]
-        node = look_up(data, at.path, steps)
+        above = at.steps[:length]
+        node = look_up(data, at.path, above)
         for key in ("where", "name", "item", "to"):
             if isinstance(node, dict) and key in node and at.steps[length] != key:
                 return str(node[key]["value"])
@@ -382,60 +384,3 @@ def _take_out_ear(data: dict[str, Any], at: Place, ear: dict[str, Any], who: str
     note = TakenOut(field="ears", value=side["value"], by=who, heard=side.get("heard"),
                     chars=(min(c[0] for c in chars), max(c[1] for c in chars)) if chars else None)  # fmt: skip
     data["taken_out"] = [*notes, note.model_dump(mode="json", exclude_none=True)]
-
-
-# --- in plain words
-
-
-def _edit(
-    visit: Visit, at: Place, before: dict[str, Any] | None, after: str | int | None, heard: str | None
-) -> Edit:
-    ear = visit.ears[at.ear].side.value if at.ear is not None and at.ear < len(visit.ears) else None
-    was = before["value"] if before else None
-    return Edit(field=at.in_ear, ear=ear, before=was, after=after, heard=heard)
-
-
-def _named(visit: Visit, at: Place) -> str:
-    """A place in plain words, e.g. "right ear, before, drum"."""
-    if at.field in ("ears", "ears.side"):
-        side = visit.ears[at.ear].side.value if at.ear is not None and at.ear < len(visit.ears) else ""
-        return (wording.EARS[side].lower() if side else "an ear") + (
-            ", side" if at.field == "ears.side" else ""
-        )
-    parts = []
-    if at.ear is not None and at.ear < len(visit.ears):
-        parts.append(wording.EARS[visit.ears[at.ear].side.value].lower())
-    names = at.in_ear.split(".")
-    if names[0] in ("before", "after"):
-        parts.append(names[0])
-    for length in range(len(names), 0, -1):
-        if label := wording.FIELDS.get(".".join(names[:length])):
-            parts.append(_LABELS.get(".".join(names[:length]), label.lower()))
-            break
-    else:
-        parts.append(wording.SECTIONS.get(names[0], names[-1].replace("_", " ")).lower())
-    return ", ".join(dict.fromkeys(parts))
-
-
-_LABELS = {
-    "background.symptoms_denied": "symptom denied",
-    "background.history_denied": "history denied",
-    "complications": "complication",
-    "complications_denied": "complication denied",
-    "plan.referral": "referral",
-    "plan.recall": "recall",
-}
-"""Where the label on the sheet says too little in a sentence."""
-
-
-def _shown(at: Place, value: Any, certainty: str = "stated") -> str:
-    word = typed.shown_values(at.field).get(str(value)) if at.closed else None
-    unit = wording.UNITS.get(at.in_ear, "")
-    return (
-        (word or clean(str(value))) + (f" {unit}" if unit else "") + ("?" if certainty == "possible" else "")
-    )
-
-
-def _said(values: Sequence[dict[str, Any]]) -> str:
-    words = [clean(str(v["value"])).replace("_", " ") for v in values]
-    return ", ".join(words[:6]) + (f" and {len(words) - 6} more" if len(words) > 6 else "")

@@ -37,8 +37,8 @@ class Due:
 
     seen: the day of the visit, None if it is not known. first_day: when the interval ends; day: that, or the
     day to which it was postponed; None if neither is known. again: the day on which the patient was seen
-    again. moved_mm: for a visit with attached skin or a keratin plug, how far canal skin moves in the days
-    since, on average.
+    again. moved_mm: while it is open, for a visit with attached skin or a keratin plug, how far canal skin
+    moves in the days since, on average.
     """
 
     said: Said
@@ -108,8 +108,10 @@ def _placed(said: Said, following: Said | None, visits: Sequence[str], today: da
     first = later(seen, said.number, said.unit) if seen else None
     day = date.fromisoformat(said.until) if said.outcome == "postponed" and said.until else first
     again = _again(said, seen, first, visits)
-    moved = (today - seen).days * MOVES_MM_A_DAY if seen and said.slow_skin and today > seen else None
-    return Due(said, _state(said, day, again, following, today), seen, first, day, again, moved)
+    state = _state(said, day, again, following, today)
+    moves = said.slow_skin and state in OPEN and seen is not None and seen < today
+    moved = (today - seen).days * MOVES_MM_A_DAY if moves and seen else None
+    return Due(said, state, seen, first, day, again, moved)
 
 
 def _state(said: Said, day: date | None, again: date | None, following: Said | None, today: date) -> State:
@@ -117,9 +119,10 @@ def _state(said: Said, day: date | None, again: date | None, following: Said | N
         return "done"
     if said.outcome == "declined":
         return "declined"
-    if again and (said.outcome != "postponed" or again >= _day(said.at or said.when)):
+    since = _day(said.at) if said.outcome == "postponed" and said.at else date.min
+    if again and again >= since:
         return "seen"
-    if following and said.when_from != "reading":
+    if following and said.when_from != "reading" and _day(following.when) >= since:
         return "replaced"
     if day is None:
         return "undated"

@@ -66,24 +66,20 @@ class Audit(Changes):
         """Count visits that start in [since, until), signed ones; with drafts, all that stand."""
         bounds = (rows.iso(since), rows.iso(until))
         which = STANDING if drafts else SIGNED
-        self._drop()
         with faults(self.path):
-            self._execute(_CHOSEN.format(which=which), *bounds)
-            self._execute("CREATE INDEX temp.audit_visits ON audit_visit (id)")
-            self._execute(_EARS)
-        try:
-            yield Counting(self, bounds)
-        finally:
-            self._drop()
+            self._execute("BEGIN")  # what others write meanwhile is not seen
+            try:
+                self._execute(_CHOSEN.format(which=which), *bounds)
+                self._execute("CREATE INDEX temp.audit_visits ON audit_visit (id)")
+                self._execute(_EARS)
+                yield Counting(self, bounds)
+            finally:
+                self._db.rollback()  # and with it the temporary tables go
 
     def last_entry(self) -> int:
         """The number of the last entry of the history: as long as it stays, so do all counts."""
         (found,) = self._rows("SELECT ifnull(max(seq), 0) n FROM entries")
         return int(found["n"])
-
-    def _drop(self) -> None:
-        for table in ("audit_ear", "audit_visit"):
-            self._execute(f"DROP TABLE IF EXISTS temp.{table}")
 
 
 class Counting:

@@ -106,6 +106,14 @@ def test_what_people_put_down_is_kept_with_who_and_when(store: Store, add: Any) 
     assert store.visit(number) == before  # the signed record is untouched
 
 
+def test_a_recall_postponed_after_the_next_one_was_said_stays(store: Store, add: Any) -> None:
+    first = add(visit(ear(), reference="9", back=(12, "months")), "2025-07-10")
+    second = add(visit(ear(), reference="9", back=(2, "years")), "2025-09-10")
+    assert states(store) == {first: "replaced", second: "coming"}
+    store.mark_recall(first, "postponed", ANN, until=date(2026, 8, 1))
+    assert states(store) == {first: "due", second: "coming"}
+
+
 def test_marking_a_recall_is_no_step_that_undo_takes_back(store: Store, add: Any) -> None:
     number = add(visit(ear(), back=(6, "months")), "2026-01-01", signed=False)
     changed = store.revise(number, visit(ear("left"), back=(6, "months")), ANN, revision=1)
@@ -140,6 +148,8 @@ def test_how_far_skin_moves_is_told_only_where_slow_skin_was_recorded(store: Sto
     slow, other = due.recalls(store, TODAY)
     assert slow.moved_mm == pytest.approx(70 * 0.14475)  # Saniasiaya 2022: 144.75 micrometres a day
     assert other.moved_mm is None
+    store.mark_recall(slow.said.visit, "done", ANN)
+    assert [one.moved_mm for one in due.recalls(store, TODAY)] == [None, None]
 
 
 def test_the_calendar_is_one_by_rfc_5545(store: Store, add: Any) -> None:

@@ -61,6 +61,18 @@ def test_ears_and_visits_are_counted(filled: Store) -> None:
     ]  # fmt: skip
 
 
+def test_what_others_write_meanwhile_is_not_counted(filled: Store, add: Any) -> None:
+    bounds = [datetime(2026, month, 1).astimezone() for month in (1, 7)]
+    with filled.audit(*bounds, drafts=True) as counting:
+        before = counting.ears(), counting.values("procedure.methods")
+        with Store(filled.folder) as other:
+            stored = other.visit(5)
+            other.revise(5, visit(*[ear()] * 9), ANN, revision=stored.revision)
+        assert (counting.ears(), counting.values("procedure.methods")) == before
+    with filled.audit(*bounds, drafts=True) as counting:
+        assert counting.ears()["ears"] == before[0]["ears"] + 6
+
+
 def test_drafts_count_only_when_asked_for(filled: Store) -> None:
     register = made(filled, drafts=True)
     assert (register.counts["visits"], register.counts["drafts"], register.counts["left_out"]) == (5, 1, 0)

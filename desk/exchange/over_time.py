@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from desk import wording
 from desk.exchange import standing
-from desk.exchange.selection import folded, rows
+from desk.exchange.selection import folded
 from desk.exchange.standing import Standing
 from desk.lines import sections
 from shared.record import Ear, Visit
@@ -55,19 +55,12 @@ class OverTime:
 
 def of(store: Store, reference: str) -> OverTime:
     """All visits of a reference; references are the same if they differ in spaces and case only."""
-    numbers, without = [], 0
     wanted = folded(reference)
-    for row in rows(store):
-        if not row.patient_reference:
-            without += 1
-        elif folded(row.patient_reference) == wanted:
-            numbers.append(row.id)
-    found = [store.visit(number) for number in numbers]
-    found.sort(key=lambda stored: (stored.when, stored.id))
+    found = [store.visit(number) for number in store.of_patient(lambda said: folded(said) == wanted)]
     seen = tuple(Seen(stored, standing.of(stored, store.history(stored.id))) for stored in found)
     ears = tuple(ear for side in wording.EARS if (ear := _ear(side, seen)).visits)
     whole = [_by_heading(_without_ears(v.stored.visit)) for v in seen]
-    return OverTime(reference, seen, ears, _aspects(whole), without)
+    return OverTime(reference, seen, ears, _aspects(whole), store.without_reference())
 
 
 def _ear(side: str, seen: Sequence[Seen]) -> EarOverTime:

@@ -15,6 +15,7 @@ from typing import Any
 
 from shared.store import rows
 from shared.store.changes import Changes
+from shared.store.checking_tables import STANDING
 from shared.store.faults import faults
 
 _CHOSEN = """CREATE TEMP TABLE audit_visit AS SELECT id, status, when_from,
@@ -31,7 +32,6 @@ _EARS = """CREATE TEMP TABLE audit_ear AS SELECT f.visit_id, substr(f.path, 1, i
     FROM audit_visit a CROSS JOIN findings f ON f.visit_id = a.id
     WHERE f.path >= 'ears[' AND f.path < 'ears]' GROUP BY f.visit_id, place"""
 
-STANDING = "status <> 'replaced'"
 SIGNED = "status IN ('signed', 'amended')"
 
 

@@ -6,6 +6,7 @@ A page starts where the last one ended (`after`), so that the thousandth page co
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Literal
@@ -13,6 +14,7 @@ from typing import Any, Literal
 from shared.errors import BadInput
 from shared.store import rows
 from shared.store.changes import Changes
+from shared.store.checking_tables import STANDING
 
 Which = Literal["standing", "waiting", "undecided", "draft", "signed", "amending", "amended"]
 
@@ -120,6 +122,27 @@ class Lists(Changes):
             failed=sounds.get("failed", 0),
             waiting=sounds.get("waiting", 0),
         )
+
+    def of_patient(self, same: Callable[[str], bool]) -> list[int]:
+        """The numbers of the visits that stand whose reference `same` takes, the earliest first."""
+        said = self._rows(
+            f"""SELECT DISTINCT patient_reference said FROM visits
+            WHERE {STANDING} AND patient_reference IS NOT NULL"""
+        )
+        found = [
+            (row["when_at"], row["id"])
+            for one in said
+            if same(one["said"])
+            for row in self._rows(
+                f"SELECT id, when_at FROM visits WHERE {STANDING} AND patient_reference = ?", one["said"]
+            )
+        ]
+        return [number for _, number in sorted(found)]
+
+    def without_reference(self) -> int:
+        """How many visits that stand have no patient's reference."""
+        (found,) = self._rows(f"SELECT count(*) n FROM visits WHERE {STANDING} AND patient_reference IS NULL")
+        return int(found["n"])
 
     def search(self, words: str, *, limit: int = 200) -> list[rows.Hit]:
         """Visits in which all the words were said, in any form ("bleed" finds "bleeding"), the latest

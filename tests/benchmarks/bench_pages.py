@@ -114,6 +114,7 @@ def requests(browser: TestClient, waiting: list[int], folder: Path) -> dict[str,
         "page after page": on,
         "recordings to look after": lambda _: get("/recordings") and None,
         "a visit": lambda _: get(f"/visits/{chance.randrange(1, 2000)}") and None,
+        "one patient over time": lambda _: get(f"/patient?ref={chance.randrange(10, 40_000)}") and None,
         "its history": lambda _: get(f"/visits/{chance.randrange(1, 2000)}/history") and None,
         CHANGE: change,
     }

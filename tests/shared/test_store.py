@@ -236,16 +236,17 @@ def test_the_data_folder_can_be_chosen(monkeypatch: pytest.MonkeyPatch, tmp_path
 
 
 def test_a_failed_migration_leaves_nothing(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    def third(db: object) -> None:
+    def next_one(db: object) -> None:
         db.execute("CREATE TABLE half (x)")  # type: ignore[attr-defined]
         raise RuntimeError("stopped half-way")
 
     Store(tmp_path).close()
-    monkeypatch.setattr(schema, "MIGRATIONS", (*schema.MIGRATIONS, third))
+    today = len(schema.MIGRATIONS)
+    monkeypatch.setattr(schema, "MIGRATIONS", (*schema.MIGRATIONS, next_one))
     with pytest.raises(RuntimeError, match="half-way"):
         Store(tmp_path)
     with tool(tmp_path) as db:
-        assert db.execute("PRAGMA user_version").fetchone() == (2,)
+        assert db.execute("PRAGMA user_version").fetchone() == (today,)
         assert db.execute("SELECT count(*) FROM sqlite_master WHERE name = 'half'").fetchone() == (0,)
 
 
@@ -254,16 +255,17 @@ def test_a_later_migration_runs_once_on_a_filled_store(
 ) -> None:
     with Store(tmp_path) as store:
         kept = store.keep(recording(), transcript(), [visit()])
+    today = len(schema.MIGRATIONS)
 
-    def third(db: object) -> None:
+    def next_one(db: object) -> None:
         db.execute("ALTER TABLE visits ADD COLUMN room TEXT")  # type: ignore[attr-defined]
 
-    monkeypatch.setattr(schema, "MIGRATIONS", (*schema.MIGRATIONS, third))
+    monkeypatch.setattr(schema, "MIGRATIONS", (*schema.MIGRATIONS, next_one))
     for _ in range(2):
         with Store(tmp_path) as store:
             assert store.visit(kept.visits[0]).visit == visit()
     with tool(tmp_path) as db:
-        assert db.execute("PRAGMA user_version").fetchone() == (3,)
+        assert db.execute("PRAGMA user_version").fetchone() == (today + 1,)
 
 
 def test_a_newer_store_is_refused_and_not_touched(tmp_path: Path) -> None:

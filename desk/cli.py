@@ -11,7 +11,7 @@ from pathlib import Path
 
 import click
 
-from desk import cli_checking, cli_exchange, cli_letters, cli_register, options
+from desk import cli_checking, cli_exchange, cli_importing, cli_letters, cli_register, options
 from desk.shell import Desk, leave_at_once
 
 
@@ -369,6 +369,7 @@ def completion(*, kind: str) -> None:
 for command in (
     *cli_checking.COMMANDS,
     *cli_exchange.COMMANDS,
+    *cli_importing.COMMANDS,
     *cli_letters.COMMANDS,
     *cli_register.COMMANDS,
 ):

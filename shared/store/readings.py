@@ -60,7 +60,7 @@ class Readings(Base):
                 what = {"what": "gave way to a later reading of the recording"}
                 self._enter(row, after, kind="replaced", who=MACHINE, at=at, content=what)
             new = tuple(
-                self._new_visit(recording_id, transcript_id, n, visit, at)
+                self._new_visit(recording_id, transcript_id, n, visit, at, clinician=recording.clinician)
                 for n, visit in enumerate(visits, 1)
             )
             self._execute("DELETE FROM words_fts WHERE rowid = ?", -recording_id)
@@ -96,6 +96,16 @@ class Readings(Base):
             _recording_row(row)
             for row in self._rows(f"{_RECORDING} {asked[0]} ORDER BY id DESC LIMIT ?", asked[1], limit)
         ]
+
+    def known(self, sha256: str) -> rows.RecordingRow | None:
+        """The recording with these bytes; None if there is none."""
+        return next((_recording_row(r) for r in self._rows(f"{_RECORDING} WHERE sha256 = ?", sha256)), None)
+
+    def last_transcript(self, recording_id: int) -> Transcript | None:
+        """What was heard of a recording when it was last read; None if it has not been."""
+        latest = "SELECT max(id) id FROM transcripts WHERE recording_id = ? AND NOT of_visit"
+        (row,) = self._rows(latest, recording_id)
+        return self.transcript(row["id"]) if row["id"] else None
 
     def recording(self, recording_id: int) -> rows.RecordingRow:
         """One recording. Raises BadInput if there is none."""
@@ -207,7 +217,16 @@ class Readings(Base):
         row = {"recording_id": recording_id, **values, "added": at, "of_visit": int(of_visit)}
         return _inserted(self._db.table("transcripts").insert(row))
 
-    def _new_visit(self, recording_id: int, transcript_id: int, ordinal: int, visit: Visit, at: str) -> int:
+    def _new_visit(
+        self,
+        recording_id: int,
+        transcript_id: int,
+        ordinal: int,
+        visit: Visit,
+        at: str,
+        *,
+        clinician: str | None = None,
+    ) -> int:
         (recording,) = self._rows("SELECT started, started_from FROM recordings WHERE id = ?", recording_id)
         state = {
             "record": visit.model_dump(mode="json", exclude_none=True),
@@ -216,6 +235,8 @@ class Readings(Base):
             "when": _later(recording["started"] or at, visit),
             "when_from": recording["started_from"] or "reading",
         }
+        if clinician:
+            state["clinician"] = clinician
         what = "read from the recording"
         return self._begin(recording_id, ordinal, state, kind="read", who=MACHINE, at=at, what=what)
 

@@ -35,7 +35,7 @@ class Recording:
 
     sha256: of the file's bytes, "" if nobody could read them. bytes: its size. path: where it lies.
     started: when it begins, UTC, ISO 8601; None if that is not known, then the file's own time is used:
-    modified, which is when the recording ended.
+    modified, which is when the recording ended. clinician: who saw its patients, if a list says so.
     """
 
     sha256: str
@@ -46,6 +46,7 @@ class Recording:
     started: str | None = None
     started_from: TimeFrom | None = None
     modified: str | None = None
+    clinician: str | None = None
 
     @classmethod
     def of(cls, path: Path, kind: Kind) -> Recording:

@@ -1,0 +1,128 @@
+"""One recording to its transcript and visits; runs in a worker process, and writes nothing into the store."""
+
+from __future__ import annotations
+
+import functools
+import pickle
+import threading
+from collections.abc import Callable
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from pydantic import ValidationError
+
+from desk import heard_amiss, saving
+from desk.importing import faults
+from desk.importing.faults import Fault
+from desk.importing.look import Looked, hashed
+from shared.errors import EarsideError
+from shared.record import Visit
+from shared.store.rows import record_json
+from shared.transcript import Transcript
+
+if TYPE_CHECKING:
+    from extract.reader import Reader
+
+Hear = Callable[[str, str], Transcript]
+"""A path and a model's name to a transcript."""
+
+
+@dataclass(frozen=True)
+class Job:
+    """What is to be done with a recording.
+
+    vocabulary: pickled, as it goes to every worker. heard: its transcript, if only the reading is to be done.
+    passing: the folder in which transcripts are kept until their visits are; None where that is another
+    machine's. hear: the recogniser.
+    """
+
+    looked: Looked
+    model: str
+    vocabulary: bytes
+    heard: Transcript | None = None
+    passing: Path | None = None
+    hear: Hear | None = None
+
+
+@dataclass(frozen=True)
+class Done:
+    """A recording's transcript and its visits, each as JSON: generic models do not travel otherwise."""
+
+    transcript: Transcript
+    records: list[str]
+
+    def visits(self) -> list[Visit]:
+        """The visits."""
+        return [Visit.model_validate_json(record) for record in self.records]
+
+
+_one_at_a_time = threading.Lock()
+"""A cluster's worker may have many threads; the recogniser has its own."""
+
+
+def work(job: Job) -> Done | Fault:
+    """Hear and read one recording."""
+    try:
+        with _one_at_a_time:
+            transcript = job.heard or _waiting(job) or _heard(job)
+            if isinstance(transcript, Fault):
+                return transcript
+            visits = _reader(job.vocabulary).read(transcript)
+    except Exception as fault:
+        return faults.of(fault)
+    for visit in visits:
+        visit.notices += heard_amiss.notices(transcript)
+    return Done(transcript, [record_json(visit) for visit in visits])
+
+
+def passing_file(folder: Path, sha256: str) -> Path:
+    """Where a transcript waits for its visits to be kept."""
+    return folder / f"{sha256}.json"
+
+
+def _waiting(job: Job) -> Transcript | None:
+    """What an interrupted import heard already with this model."""
+    if job.passing is None:
+        return None
+    try:
+        text = passing_file(job.passing, job.looked.sha256).read_text(encoding="utf-8")
+        held = Transcript.model_validate_json(text)
+    except (OSError, UnicodeDecodeError, ValidationError):
+        return None
+    same = held.model == job.model
+    return held.model_copy(update={"source": job.looked.path}) if same else None
+
+
+def _heard(job: Job) -> Transcript | Fault:
+    path = job.looked.path
+    failed: Exception | None = None
+    try:
+        transcript = (job.hear or _hear)(path, job.model)
+    except Exception as fault:
+        failed = fault
+    try:
+        if hashed(Path(path))[0] != job.looked.sha256:
+            return faults.CHANGED
+    except OSError as fault:
+        return faults.of(fault)
+    if failed:
+        return faults.of(failed)
+    if job.passing:
+        with suppress(EarsideError):  # a full disk: the store will say so
+            saving.save_beside(passing_file(job.passing, job.looked.sha256), transcript.model_dump_json())
+    return transcript
+
+
+def _hear(path: str, model: str) -> Transcript:
+    from dictate import hear  # noqa: PLC0415  (slow to import)
+
+    return hear.transcribe(path, model=model)
+
+
+@functools.lru_cache(maxsize=1)
+def _reader(vocabulary: bytes) -> Reader:
+    from extract.reader import Reader  # noqa: PLC0415  (slow to import)
+
+    return Reader(pickle.loads(vocabulary))

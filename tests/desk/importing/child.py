@@ -1,0 +1,16 @@
+"""An import in a program of its own, so that it can be killed: python child.py FOLDER DATA."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+HERE = Path(__file__).parent
+sys.path[:0] = [str(HERE), str(HERE.parents[2])]
+
+if __name__ == "__main__":
+    import folder
+
+    from desk.importing.bulk import Wanted, import_all
+
+    import_all(Wanted([Path(sys.argv[1])], data=Path(sys.argv[2]), hear=folder.hear))

@@ -1,0 +1,33 @@
+"""Work that test_workers.py gives to worker processes; a module of its own, so that they can import it."""
+
+from __future__ import annotations
+
+import os
+import signal
+import time
+from pathlib import Path
+
+from desk.importing import work
+from desk.importing.faults import Fault
+from desk.importing.work import Done, Job
+
+
+def double_or_die(n: int) -> int:
+    """Twice n; 3 ends its worker as a crashing decoder would."""
+    if n == 3:
+        os.kill(os.getpid(), signal.SIGKILL)
+    return 2 * n
+
+
+def die_once(flag: str) -> str:
+    """Ends its worker unless the file is there; makes it."""
+    if flag and not Path(flag).exists():
+        Path(flag).touch()
+        os.kill(os.getpid(), signal.SIGKILL)
+    return flag
+
+
+def slowly(job: Job) -> Done | Fault:
+    """The real work, long enough for a worker to be killed in it."""
+    time.sleep(0.2)
+    return work.work(job)

@@ -60,7 +60,7 @@ class Cluster:
             self._client.submit(function, t, pure=False): t
             for _, t in zip(range(at_once), waiting, strict=False)
         }
-        done = self._dask.as_completed(first)
+        done = self._dask.as_completed(first, loop=self._client.loop)
         for future in done:
             task = first.pop(future)
             if (following := next(waiting, None)) is not None:

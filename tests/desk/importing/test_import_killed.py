@@ -50,7 +50,7 @@ def test_killed_at_twenty_random_moments(tmp_path: Path) -> None:
     chance = random.Random(6)
     for _ in range(KILLS):
         with begin(where, killed) as program:
-            time.sleep(chance.uniform(0.2, took))
+            time.sleep(chance.uniform(0.2, took / 2))
             program.kill()
     with begin(where, killed) as program:
         assert program.stderr

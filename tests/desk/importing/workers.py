@@ -7,9 +7,12 @@ import signal
 import time
 from pathlib import Path
 
+import folder
+
 from desk.importing import work
 from desk.importing.faults import Fault
 from desk.importing.work import Done, Job
+from shared.transcript import Transcript
 
 
 def double_or_die(n: int) -> int:
@@ -31,3 +34,14 @@ def slowly(job: Job) -> Done | Fault:
     """The real work, long enough for a worker to be killed in it."""
     time.sleep(0.2)
     return work.work(job)
+
+
+def meddle(path: str, model: str) -> Transcript:
+    """Hears, while somebody else writes to one file and removes another."""
+    heard = folder.hear(path, model)
+    if "written" in path:
+        with open(path, "ab") as file:
+            file.write(b"more")
+    if "removed" in path:
+        Path(path).unlink()
+    return heard

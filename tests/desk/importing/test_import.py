@@ -1,0 +1,80 @@
+"""What stands in an import's way is told in one line, and the rest is done. The recogniser is scripted."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parent))
+import folder
+import workers
+
+from desk.importing.bulk import Wanted, import_all
+from dictate import read
+from shared.errors import BadInput, StoreError
+from shared.store import Store
+
+
+def recordings(where: Path, *names: str) -> Path:
+    where.mkdir()
+    sound = read.read(folder.SAMPLES / "half_pauses.ogg").samples
+    for n, name in enumerate(names):
+        folder.encode(where / f"{name}.wav", sound[8000 * n : 8000 * n + 24_000], "pcm_s16le")
+    return where
+
+
+def test_files_that_change_or_vanish_while_they_are_read(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    where = recordings(tmp_path / "in", "a", "removed", "written", "z")
+    assert import_all(Wanted([where], data=tmp_path / "data", hear=workers.meddle, workers=2)) == 2
+    said = capsys.readouterr().err
+    assert f"{where / 'written.wav'}: was changed while it was read. " in said
+    assert f"{where / 'removed.wav'}: is not there any more" in said
+    assert "2 recordings done" in said
+    # The next call does the changed one, whose bytes now stand still.
+    assert import_all(Wanted([where], data=tmp_path / "data", hear=folder.hear, workers=1)) == 0
+    with Store(tmp_path / "data") as store:
+        assert [r.name for r in store.recordings("failed")] == ["removed.wav"]
+        assert len(store.recordings()) == 4
+
+
+def test_a_full_disk_stops_it_politely_and_the_next_call_goes_on(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    where = recordings(tmp_path / "in", "a", "b", "c")
+    keep, kept = Store.keep, list[int]()
+
+    def full(self: Store, *given: Any, **more: Any) -> Any:
+        if kept:
+            raise StoreError("the disk is full", where="earside.db", remedy="Free some space and try again.")
+        kept.append(1)
+        return keep(self, *given, **more)
+
+    wanted = Wanted([where], data=tmp_path / "data", hear=folder.hear, workers=1)
+    with monkeypatch.context() as patched:
+        patched.setattr(Store, "keep", full)
+        with pytest.raises(StoreError, match=r"the disk is full\. Free .* the same call goes on from there"):
+            import_all(wanted)
+    with Store(tmp_path / "data") as store:
+        assert len(store.recordings("read")) == 1
+    assert import_all(wanted) == 0
+    with Store(tmp_path / "data") as store:
+        assert len(store.recordings("read")) == 3
+
+
+def test_a_list_with_a_mistake_stops_it_before_any_work(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    where = recordings(tmp_path / "in", "a")
+    (where / "recordings.csv").write_text("file,start\nb.wav,0:00\na.wav,x\n")
+    with pytest.raises(BadInput, match="2 mistakes in lists"):
+        import_all(Wanted([where], data=tmp_path / "data", hear=folder.hear))
+    said = capsys.readouterr().err
+    assert "row 2, column file: " in said
+    assert "row 3, column start: " in said
+    with Store(tmp_path / "data") as store:
+        assert store.recordings() == []

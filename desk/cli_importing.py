@@ -41,7 +41,7 @@ def import_(
     workers: int | None,
     cluster: str | None,
 ) -> None:
-    """Take in old recordings, whole folders of them.
+    """Take in whole folders of recordings.
 
     Sound and video at and under every PATH become visits to check. It may be interrupted at any moment: the same
     call goes on where it stopped, and what is known by its content is not done again. A file recordings.csv

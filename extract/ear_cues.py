@@ -52,6 +52,9 @@ ONE_EACH = word_set("ears", "one_each")
 _PAIR = word_set("ears", "pair")
 _COUNTED = 40
 """Words before "both plugs" in which two of them may have been found in one ear."""
+_GOES = word_set("ears", "goes")
+_GOES_NEAR = 15
+"""Words back within which "the second" is taken to be of tries that were counted."""
 _CHOSEN = word_set("ears", "chosen")
 _IDENTIFYING = word_set("ears", "identifying")
 _ASKING = word_set("ears", "asking")
@@ -167,7 +170,8 @@ def _is_cue(words: Words, m: Mention, mentions: list[Mention]) -> bool:
             w in _TURNING for w in row[words.bounds[words.sentence[m.start]][0] : m.start]
         )
     if side in ("first", "second") and not {"ear", "side", "one"} & set(said):
-        return not following or following in MARKS or following in _AFTER_COUNT
+        goes = _GOES & set(row[max(m.start - _GOES_NEAR, 0) : m.start])
+        return not goes and (not following or following in MARKS or following in _AFTER_COUNT)
     if side == "both" and said == ["both"]:
         taken_out = m.end + 1 < len(row) and row[m.end + 1] in _TAKEN_OUT
         one_each = following in ONE_EACH and not _PAIR & set(row[max(m.start - _COUNTED, 0) : m.start])

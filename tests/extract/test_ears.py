@@ -187,6 +187,13 @@ def test_ears_counted(
     assert [ears[name].get("complications", []) for name in ("unstated", "unstated2")] == [first, second]
 
 
+@pytest.mark.parametrize("tries", ["two goes", "two syringes", "both attempts gentle", "two passes"])
+def test_a_second_try_is_not_the_second_ear(sides: Callable[[str], dict[str, Any]], tries: str) -> None:
+    ears = sides(f"Left ear. Firm wax. Warm water, {tries}. A little bleeding on the second. Partly cleared.")
+    assert list(ears) == ["left"]
+    assert ears["left"]["complications"] == ["bleeding"]
+
+
 def test_one_plug_of_each_ear(sides: Callable[[str], dict[str, Any]]) -> None:
     ears = sides("Right ear, hard wax. Left ear, hard wax. Crocodiles. Both plugs were fifteen mil each.")
     assert [ear["removed_mm"] for ear in ears.values()] == [[15], [15]]

@@ -189,7 +189,7 @@ def test_ears_counted(
 
 @pytest.mark.parametrize("tries", ["two goes", "two syringes", "both attempts gentle", "two passes"])
 def test_a_second_try_is_not_the_second_ear(sides: Callable[[str], dict[str, Any]], tries: str) -> None:
-    ears = sides(f"Left ear. Firm wax. Warm water, {tries}. A little bleeding on the second. Partly cleared.")
+    ears = sides(f"Left ear. Firm wax. Irrigated, {tries}. A little bleeding on the second. Cleared.")
     assert list(ears) == ["left"]
     assert ears["left"]["complications"] == ["bleeding"]
 

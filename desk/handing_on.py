@@ -14,8 +14,8 @@ import click
 from rich import box
 from rich.table import Table
 
-from desk import listing, wording
-from desk.exchange import bundle, outlet, over_time, tables, unbundle
+from desk import listing, saving, wording
+from desk.exchange import bundle, over_time, tables, unbundle
 from desk.exchange.over_time import Aspect, Seen
 from desk.exchange.selection import Selection, chosen
 from desk.lines import clean
@@ -60,7 +60,7 @@ def _fhir(store: Store, asked: Selection, folder: Path | None) -> int:
     for visit in chosen(store, asked):
         text = json.dumps(bundle.document(visit.stored, visit.entries), allow_nan=False)
         if folder:
-            with outlet.whole(folder / f"visit-{visit.stored.id}.json") as place:
+            with saving.whole(folder / f"visit-{visit.stored.id}.json") as place:
                 place.write_text(text + "\n", encoding="utf-8")
         else:
             click.echo(text)
@@ -79,7 +79,7 @@ def _writer(table: str, to: Path | None, *, as_json: bool) -> Iterator[tables.Wr
         raise BadInput(
             "this ending is not known", where=str(to), remedy="Let the name end in .csv, .jsonl or .xlsx."
         )
-    with outlet.whole(to) as place:
+    with saving.whole(to) as place:
         if ending == ".xlsx":
             book = tables.Workbook(place, table, names)
             yield book

@@ -145,3 +145,18 @@ def _present(*values: Value[Any] | None) -> tuple[Value[Any], ...]:
 def clean(words: str) -> str:
     """Words on one line, without anything a terminal would obey."""
     return " ".join("".join(c if c.isprintable() else " " for c in words).split())
+
+
+_FORMULA = ("=", "+", "-", "@", "＝", "＋", "－", "＠")
+
+
+def safe(cell: Any) -> Any:
+    """A cell that no spreadsheet takes for a formula and no terminal obeys.
+
+    Text that begins like a formula gets an apostrophe before it (OWASP, CSV injection); marks that turn the
+    direction of writing and control characters become spaces.
+    """
+    if not isinstance(cell, str):
+        return cell
+    text = clean(cell)
+    return f"'{text}" if text.startswith(_FORMULA) else text

@@ -1,38 +1,53 @@
-"""Saving transcripts as files: beside, flushed, then renamed, and never over another file."""
+"""Saving files: each is there whole or not at all, and none takes the place of another unasked."""
 
 from __future__ import annotations
 
 import os
 import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from shared.errors import BadInput, EarsideError
 
 
-def target(folder: Path, source: str) -> Path:
-    """Where the transcript of `source` goes. Raises BadInput if something is there already."""
-    place = folder / f"{Path(source).name}.json"
+def refuse_there(place: Path, remedy: str = "Move it, or choose another name.") -> None:
+    """Raises BadInput if something is at this place."""
     if place.exists():
-        raise BadInput("is there already", where=str(place), remedy="Move it, or save to another folder.")
-    return place
+        raise BadInput("is there already", where=str(place), remedy=remedy)
 
 
-def save_beside(place: Path, content: str) -> None:
-    """Write `content` to `place`, whole or not at all. Raises EarsideError if the disk does not let it."""
-    beside = ""
+@contextmanager
+def whole(place: Path, *, replace: bool = False) -> Iterator[Path]:
+    """A file beside `place` to write, for this user's eyes only; it takes its place when all is written.
+
+    Raises BadInput if something is there already and not to be replaced, EarsideError if the disk does not let it
+    be written.
+    """
+    if not replace:
+        refuse_there(place)
+    beside: Path | None = None
     try:
         place.parent.mkdir(parents=True, exist_ok=True)
-        with tempfile.NamedTemporaryFile("w", encoding="utf-8", dir=place.parent, delete=False) as file:
-            beside = file.name
-            file.write(content + "\n")
-            file.flush()
+        number, name = tempfile.mkstemp(dir=place.parent, prefix=".earside-")
+        os.close(number)
+        beside = Path(name)
+        yield beside
+        with beside.open("r+b") as file:
             os.fsync(file.fileno())
         os.replace(beside, place)
     except OSError as fault:
-        if beside:
-            Path(beside).unlink(missing_ok=True)
         raise EarsideError(
-            f"cannot be written ({fault.strerror})",
+            f"cannot be written ({fault.strerror or type(fault).__name__})",
             where=str(place),
-            remedy="Free some space, or save to another folder.",
+            remedy="Free some space, or choose another folder.",
         ) from fault
+    finally:
+        if beside:
+            beside.unlink(missing_ok=True)
+
+
+def save(place: Path, content: bytes, *, replace: bool = False) -> None:
+    """Write a file at once; raises what `whole` raises."""
+    with whole(place, replace=replace) as beside:
+        beside.write_bytes(content)

@@ -33,10 +33,12 @@ def transcribe(paths: Sequence[str], *, model: str, save: Path | None, as_json: 
     """Print what was said, or save it as transcript files in the folder `save`."""
 
     def one(path: str) -> None:
-        place = saving.target(save, path) if save else None
+        place = save / f"{Path(path).name}.json" if save else None
+        if place:
+            saving.refuse_there(place, "Move it, or save to another folder.")
         reading = _read(path, model)
         if place:
-            saving.save_beside(place, reading.transcript.model_dump_json())
+            saving.save(place, f"{reading.transcript.model_dump_json()}\n".encode())
             say(f"{path}: saved as {place}")
         elif as_json:
             click.echo(reading.transcript.model_dump_json())

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 from desk import wording
 from desk.exchange import standing
-from desk.exchange.selection import folded
 from desk.exchange.standing import Standing
 from desk.lines import sections
 from shared.record import Ear, Visit
@@ -55,8 +54,7 @@ class OverTime:
 
 def of(store: Store, reference: str) -> OverTime:
     """All visits of a reference; references are the same if they differ in spaces and case only."""
-    wanted = folded(reference)
-    found = [store.visit(number) for number in store.of_patient(lambda said: folded(said) == wanted)]
+    found = [store.visit(number) for number in store.of_patient(reference)]
     seen = tuple(Seen(stored, standing.of(stored, store.history(stored.id))) for stored in found)
     ears = tuple(ear for side in wording.EARS if (ear := _ear(side, seen)).visits)
     whole = [_by_heading(_without_ears(v.stored.visit)) for v in seen]

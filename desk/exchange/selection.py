@@ -9,7 +9,7 @@ from datetime import datetime
 from desk.exchange import standing
 from desk.exchange.standing import Standing
 from shared.store import Entry, Store, StoredVisit, VisitRow
-from shared.store.rows import LOCKED
+from shared.store.rows import LOCKED, folded
 
 _A_PAGE = 500
 
@@ -61,8 +61,3 @@ def rows(store: Store, *, since: datetime | None = None, until: datetime | None 
         yield from page.rows
         if (after := page.next) is None:
             return
-
-
-def folded(reference: str) -> str:
-    """A reference without what does not tell two apart: spaces and case."""
-    return "".join(reference.split()).casefold()

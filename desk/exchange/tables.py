@@ -13,14 +13,13 @@ from typing import Any, Protocol
 from desk import fields as shown
 from desk.exchange.dictionary import ABOUT, FINDING, SIDES, VISIT, Field, Row, dictionary, fields
 from desk.exchange.selection import Chosen
-from desk.lines import clean, plain
+from desk.lines import clean, plain, safe
 from shared.record import Value
 
 Cells = dict[str, Any]
 
 _INDEX = re.compile(r"\[\d+\]$")
 _EAR = re.compile(r"ears\[(\d+)\]")
-_FORMULA = ("=", "+", "-", "@", "＝", "＋", "－", "＠")
 _LONGEST = 32_767
 """Characters in a cell of Excel (Excel specifications and limits)."""
 _ROWS = 1_048_576
@@ -121,18 +120,6 @@ def _cell(path: str, value: Value[Any], field: Field, values: Mapping[str, Value
 
 def _doubt(value: Value[Any]) -> Any:
     return f"{value.value}?" if value.certainty == "possible" else value.value
-
-
-def safe(cell: Any) -> Any:
-    """A cell that no spreadsheet takes for a formula and no terminal obeys.
-
-    Text that begins like a formula gets an apostrophe before it (OWASP, CSV injection); marks that turn the
-    direction of writing and control characters become spaces.
-    """
-    if not isinstance(cell, str):
-        return cell
-    text = clean(cell)
-    return f"'{text}" if text.startswith(_FORMULA) else text
 
 
 class Sink(Protocol):

@@ -111,7 +111,8 @@ def _heard(job: Job) -> Transcript | Fault:
         return faults.of(failed)
     if job.passing:
         with suppress(EarsideError):  # a full disk: the store will say so
-            saving.save_beside(passing_file(job.passing, job.looked.sha256), transcript.model_dump_json())
+            place = passing_file(job.passing, job.looked.sha256)
+            saving.save(place, transcript.model_dump_json().encode(), replace=True)
     return transcript
 
 

@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-import os
-import tempfile
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import Any, Literal, get_args
 
+from desk import saving
 from desk.letters import advice, docx, pdf, record, sentences
 from desk.letters.practice import Practice, practice
 from desk.letters.standing import Paper, paper
-from shared.errors import BadInput, EarsideError
+from shared.errors import BadInput
 from shared.store import Store
 
 To = Literal["gp", "ent"]
@@ -103,31 +102,9 @@ def save(made: list[Made], folder: Path, *, replace: bool) -> list[Path]:
     """Write papers into a folder, each whole or not at all. Raises BadInput if one is there already, as it
     may have been edited, and EarsideError if the disk does not let it."""
     places = [folder / paper.name for paper in made]
-    for place in places:
-        if place.exists() and not replace:
-            raise BadInput(
-                "is there already", where=str(place), remedy="Move it, or write over it with --replace."
-            )
+    if not replace:
+        for place in places:
+            saving.refuse_there(place, "Move it, or write over it with --replace.")
     for place, paper_ in zip(places, made, strict=True):
-        _write(place, paper_.content)
+        saving.save(place, paper_.content, replace=replace)
     return places
-
-
-def _write(place: Path, content: bytes) -> None:
-    beside = ""
-    try:
-        place.parent.mkdir(parents=True, exist_ok=True)
-        with tempfile.NamedTemporaryFile(dir=place.parent, delete=False) as file:
-            beside = file.name
-            file.write(content)
-            file.flush()
-            os.fsync(file.fileno())
-        os.replace(beside, place)
-    except OSError as fault:
-        if beside:
-            Path(beside).unlink(missing_ok=True)
-        raise EarsideError(
-            f"cannot be written ({fault.strerror})",
-            where=str(place),
-            remedy="Free some space, or choose another folder with --into.",
-        ) from fault

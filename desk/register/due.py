@@ -17,6 +17,7 @@ from typing import Literal
 
 from shared.store import Store
 from shared.store.recalls import Said
+from shared.store.rows import folded
 
 State = Literal["overdue", "due", "coming", "undated", "done", "declined", "seen", "replaced"]
 OPEN: tuple[State, ...] = ("overdue", "due", "coming", "undated")
@@ -88,7 +89,7 @@ def recalls(store: Store, today: date) -> list[Due]:
     following: dict[str, Said] = {}
     found = []
     for one in reversed(said):
-        reference = (one.patient_reference or "").casefold()
+        reference = folded(one.patient_reference or "")
         found.append(_placed(one, following.get(reference), visits.get(reference, ()), today))
         if reference and one.when_from != "reading":
             following[reference] = one

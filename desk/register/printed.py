@@ -11,12 +11,12 @@ import click
 from rich import box
 from rich.table import Table
 
+from desk import saving
 from desk.lines import clean
 from desk.listing import console
 from desk.register import due, figures, recall_files, telling
 from desk.register.due import Due
 from desk.register.words import HEADINGS, MOVES, RULES, period
-from shared.errors import BadInput, StoreError
 from shared.store import Store, data_folder
 from shared.store.recalls import Outcome
 
@@ -31,11 +31,11 @@ def recall(*, everything: bool, ics: Path | None, csv: Path | None, data: Path |
     states = list(found) if everything else due.OPEN
     listed = [one for state in states for one in found[state]]
     if ics:
-        _write(ics, recall_files.calendar_text(listed, now))
+        saving.save(ics, recall_files.calendar_text(listed, now))
         undated = sum(one.day is None for one in listed)
         click.echo(f"{ics}: {len(listed) - undated} recalls; {undated} without a day are not in it.")
     if csv:
-        _write(csv, recall_files.table_text(listed).encode())
+        saving.save(csv, recall_files.table_text(listed).encode())
         click.echo(f"{csv}: {len(listed)} recalls.")
     if ics or csv:
         return
@@ -71,13 +71,13 @@ def register(
     with Store(data or data_folder()) as store:
         made = figures.register(store, since, until, today=now.date(), drafts=drafts)
     if csv:
-        _write(csv, telling.table_text(made).encode())
+        saving.save(csv, telling.table_text(made).encode())
         click.echo(f"{csv}: the register from {since} to {until}.")
     if pictures_in:
         from desk.register.pictures import pictures  # noqa: PLC0415  (slow to load)
 
         for name, draw in pictures(made).items():
-            _write(pictures_in / f"{name}.svg", draw())
+            saving.save(pictures_in / f"{name}.svg", draw())
             click.echo(f"{pictures_in / name}.svg: {telling.picture(name, made)}")
     if not (csv or pictures_in):
         _print_register(made, now)
@@ -158,25 +158,3 @@ def _table(title: str, *columns: str) -> Table:
     for n, column in enumerate(columns):
         table.add_column(column, overflow="fold", justify="right" if 0 < n < 4 else "left")
     return table
-
-
-def _write(path: Path, content: bytes) -> None:
-    """Write a file for this user only: beside it first, so that none is ever half-written.
-
-    Raises StoreError if it cannot be written, BadInput if its folder is not there.
-    """
-    part = path.with_name(f".{path.name}.part")
-    try:
-        if not path.parent.is_dir() and path.suffix == ".svg":
-            path.parent.mkdir(parents=True)
-        part.unlink(missing_ok=True)
-        part.touch(mode=0o600, exist_ok=False)
-        part.write_bytes(content)
-        part.replace(path)
-    except FileNotFoundError as fault:
-        raise BadInput("there is no such folder", where=str(path.parent), remedy="Make it first.") from fault
-    except OSError as fault:
-        part.unlink(missing_ok=True)
-        raise StoreError(
-            f"cannot be written ({fault.strerror})", where=str(path), remedy="Choose another place."
-        ) from fault

@@ -7,6 +7,7 @@ import io
 from collections.abc import Iterable
 from datetime import UTC, datetime, timedelta
 
+from desk.lines import safe
 from desk.register.due import Due
 
 COLUMNS = (
@@ -49,11 +50,11 @@ def table_text(found: Iterable[Due]) -> str:
     for due in found:
         said = due.said
         cells = (
-            due.day, due.state, _plain(said.patient_reference), due.interval, due.seen, said.visit,
+            due.day, due.state, said.patient_reference, due.interval, due.seen, said.visit,
             checked(due), said.outcome, said.by, said.at,
             None if due.moved_mm is None else round(due.moved_mm, 1),
         )  # fmt: skip
-        writer.writerow("" if cell is None else cell for cell in cells)
+        writer.writerow("" if cell is None else safe(cell) for cell in cells)
     return out.getvalue()
 
 
@@ -72,8 +73,3 @@ def checked(due: Due) -> str:
         if by
         else "draft, made from dictation, not yet checked"
     )
-
-
-def _plain(reference: str | None) -> str | None:
-    """A reference that no spreadsheet takes for a formula (OWASP, CSV injection, from memory)."""
-    return f"'{reference}" if reference and reference[0] in "=+-@\t\r" else reference

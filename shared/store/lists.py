@@ -6,7 +6,6 @@ A page starts where the last one ended (`after`), so that the thousandth page co
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Literal
@@ -123,8 +122,9 @@ class Lists(Changes):
             waiting=sounds.get("waiting", 0),
         )
 
-    def of_patient(self, same: Callable[[str], bool]) -> list[int]:
-        """The numbers of the visits that stand whose reference `same` takes, the earliest first."""
+    def of_patient(self, reference: str) -> list[int]:
+        """The numbers of the visits that stand of one reference (as `rows.folded` has it), the earliest first."""
+        wanted = rows.folded(reference)
         said = self._rows(
             f"""SELECT DISTINCT patient_reference said FROM visits
             WHERE {STANDING} AND patient_reference IS NOT NULL"""
@@ -132,7 +132,7 @@ class Lists(Changes):
         found = [
             (row["when_at"], row["id"])
             for one in said
-            if same(one["said"])
+            if rows.folded(one["said"]) == wanted
             for row in self._rows(
                 f"SELECT id, when_at FROM visits WHERE {STANDING} AND patient_reference = ?", one["said"]
             )

@@ -64,13 +64,13 @@ class Recalls(Changes):
         ]
 
     def visits_of_patients(self) -> dict[str, list[str]]:
-        """When each patient reference (in lower case) was seen, earliest first; days that are not known left out."""
+        """When each patient reference (`rows.folded`) was seen, earliest first; days that are not known left out."""
         out = defaultdict(list)
         for row in self._rows(
             """SELECT patient_reference reference, when_at FROM visits WHERE status <> 'replaced'
             AND patient_reference IS NOT NULL AND when_from <> 'reading' ORDER BY when_at"""
         ):
-            out[row["reference"].casefold()].append(row["when_at"])
+            out[rows.folded(row["reference"])].append(row["when_at"])
         return dict(out)
 
     def mark_recall(self, visit_id: int, what: Outcome, who: str, *, until: date | None = None) -> None:

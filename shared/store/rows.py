@@ -274,6 +274,11 @@ class Hit:
     around: str
 
 
+def folded(reference: str) -> str:
+    """A patient's reference without what does not tell two apart: spaces and case."""
+    return "".join(reference.split()).casefold()
+
+
 def iso(at: datetime) -> str:
     """A time of day as it is stored: UTC, ISO 8601 to the millisecond."""
     return at.astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")

@@ -68,7 +68,7 @@ def test_overdue_due_coming_and_no_day(store: Store, add: Any) -> None:
 
 def test_a_recall_is_met_by_a_later_visit_of_the_same_reference(store: Store, add: Any) -> None:
     met = add(visit(ear(), reference="a7", back=(12, "months")), "2025-01-10")
-    add(visit(ear(), reference="A7"), "2025-12-01")
+    add(visit(ear(), reference="A 7"), "2025-12-01")
     too_soon = add(visit(ear(), reference="8", back=(12, "months")), "2025-01-10")
     add(visit(ear(), reference="8"), "2025-01-24")
     nobody = add(visit(ear(), reference=None, back=(12, "months")), "2025-01-10")

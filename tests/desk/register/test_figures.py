@@ -203,7 +203,7 @@ def test_the_recall_command_lists_marks_and_writes(
         ((str(number), "--done"), "needs the name"),
         ((str(number), "--by", ANN), "Say what became of it"),
         (("--done", "--by", ANN), "Say which visit"),
-        (("--ics", "no/such/list.ics"), "no such folder"),
+        (("--csv", "list.csv"), "is there already"),
     ):
         refused = earside("recall", *arguments, *at)
         assert (refused.exit_code, words in refused.stderr) == (2, True), refused.stderr

@@ -25,7 +25,9 @@ from desk import options
 )
 @click.option("--no-copy", is_flag=True, help="Leave recordings where they are; otherwise a copy is kept.")
 @click.option(
-    "--workers", type=click.IntRange(1, 64), help="How many worker processes; one a processor if not given."
+    "--workers",
+    type=click.IntRange(1, 64),
+    help="How many worker processes; if not given, enough for all processors.",
 )
 @click.option("--cluster", metavar="ADDRESS", help="Work on this Dask scheduler, e.g. tcp://10.0.0.5:8786.")
 def import_(

@@ -220,10 +220,14 @@ _BEFORE, _AFTER = "\"'“¿([{-", "\"'.。,，!！?？:：”)]}、"
 """Signs that belong to the word after or before them, as faster-whisper has them."""
 
 
+def processors() -> int:
+    """How many processors this program may use."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
 def workers() -> int:
     """How many clips are recognised side by side: one a processor, four at most."""
-    usable = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
-    return min(usable, 4)
+    return min(processors(), 4)
 
 
 @functools.lru_cache(maxsize=2)

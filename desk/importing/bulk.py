@@ -20,7 +20,7 @@ from desk import own_words
 from desk.importing import faults, search, sidecar, work
 from desk.importing import plan as planning
 from desk.importing.cluster import Cluster
-from desk.importing.crew import Crew, cores
+from desk.importing.crew import Crew, enough
 from desk.importing.faults import Fault
 from desk.importing.ledger import FOLDER, Ledger
 from desk.importing.look import Looked
@@ -79,7 +79,7 @@ def import_all(wanted: Wanted) -> int:
                 remedy="Free some space.",
             ) from fault
         found = _found(wanted, store)
-        crew = stack.enter_context(Crew(wanted.workers or cores()))
+        crew = stack.enter_context(Crew(wanted.workers or enough()))
         lists = _lists(found.lists, store)
         with Bar.looking(len(found.files)) as looking:
             plan = planning.make(

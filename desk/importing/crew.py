@@ -17,6 +17,7 @@ from typing import TypeVar
 
 from desk.importing import faults
 from desk.importing.faults import Fault
+from dictate.recognise import processors, workers
 
 Task = TypeVar("Task")
 Result = TypeVar("Result")
@@ -24,9 +25,10 @@ Result = TypeVar("Result")
 _SPAWN = multiprocessing.get_context("spawn")
 
 
-def cores() -> int:
-    """Processors this program may use."""
-    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+def enough() -> int:
+    """Workers that keep all processors busy: the recogniser of each takes several, and one that shares them with
+    another is no quicker for twice the memory."""
+    return max(1, processors() // workers())
 
 
 class Crew:

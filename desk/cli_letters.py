@@ -124,7 +124,7 @@ def _make(
     for place in made:
         click.echo(str(place))
     if maker.paper.standing.word:
-        say("These are drafts: nobody has signed the visit.")
+        say("These are drafts: nobody has signed the visit as it stands.")
     say("Read each paper before you give it out, and follow your local protocol.")
 
 

@@ -76,7 +76,10 @@ def register(
     if pictures_in:
         from desk.register.pictures import pictures  # noqa: PLC0415  (slow to load)
 
-        for name, draw in pictures(made).items():
+        drawn = pictures(made)
+        if not drawn:
+            click.echo(f"No picture drawn: nothing counts from {since} to {until}.")
+        for name, draw in drawn.items():
             saving.save(pictures_in / f"{name}.svg", draw())
             click.echo(f"{pictures_in / name}.svg: {telling.picture(name, made)}")
     if not (csv or pictures_in):

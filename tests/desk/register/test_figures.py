@@ -173,6 +173,8 @@ def test_the_commands(filled: Store, earside: Earside, tmp_path: Path) -> None:
     assert out.exit_code == 0, out.output
     assert "completely 3 4 75.0 % 30.1 to 95.4 %, small group" in " ".join(out.stdout.split())
     assert "1 draft or open amendment of this period left out" in out.stdout
+    none = earside("register", "--to", "2020-01-01", "--pictures", "none", *at)
+    assert "No picture drawn" in none.stdout
     drawn = earside(
         "register", "--from", "2026-01-01", "--pictures", str(tmp_path / "p"), "--csv", "r.csv", *at
     )

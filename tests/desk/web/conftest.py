@@ -32,7 +32,7 @@ NO_SIDE = (
 )
 HOSTILE = (
     "Patient <script>alert(1)</script> 43. Consent given. Right ear <b onmouseover=alert(2)>hard\" 'wax</b>, "
-    "{{ 7 * 7 }} eighty millimetres. The drum is intact."
+    "{{ 777 * 777 }} eighty millimetres. The drum is intact."
 )
 
 

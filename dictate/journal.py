@@ -80,7 +80,7 @@ class Journal:
         self._held = bytearray()  # all sound that is not yet flushed
         self._notes: list[bytes] = []
         self._confirmed = self._written = 0
-        self._hurry = self._closing = False
+        self._hurry = self._ending = self._closing = False
         self._fault = ""
         try:
             # Patients' talk: for this user's eyes only.
@@ -154,7 +154,7 @@ class Journal:
     def write(self, pcm: bytes) -> bool:
         """Take sound. False if it was not taken: the disk takes none and the memory set aside is full."""
         with self._changed:
-            if self._closing:
+            if self._ending:
                 raise ValueError("this journal is closed")
             if len(self._held) + len(pcm) > HELD_BYTES:
                 return False
@@ -198,8 +198,9 @@ class Journal:
         a journal that was never closed. Call `flush` first to be asked before that.
         """
         with self._changed:
-            if self._closing:
+            if self._ending:
                 return
+            self._ending = True  # from here on no sound is taken that the last flush would miss
         self.note("closed")
         missing = self.flush(wait_seconds=wait_seconds)
         with self._changed:

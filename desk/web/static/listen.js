@@ -7,6 +7,7 @@ import { setting } from "./keys.js";
 const $ = (id) => document.getElementById(id);
 const SECOND = 32000; // bytes
 const SAID = 400; // characters of the last words that are shown
+const TAIL = 250; // ms: how much of the last word may still be on its way from the microphone
 
 let held = null; // sound not confirmed yet
 let socket = null;
@@ -119,7 +120,7 @@ const TOLD = {
     if (wanted === "paused" && !m.paused) ask("pause");
   },
   safe({ bytes }) { held.safe(bytes); finished(); },
-  missing({ bytes }) { held.from(bytes); sent = bytes; send(); if (wanted === "ending") ask("end"); },
+  missing({ bytes }) { held.from(bytes); sent = bytes; send(); if (wanted === "ending") ask("end"); if (wanted === "paused") ask("pause"); },
   paused() { show("paused"); },
   resumed({ bytes }) { held.from(bytes); show("on"); },
   level,
@@ -175,7 +176,7 @@ async function listen() {
   context.onstatechange = () => { if (wanted === "on" && context.state !== "running") context.resume(); };
   await context.resume();
   const lock = await navigator.wakeLock?.request("screen").catch(() => null);
-  microphone = { stream, context, lock };
+  microphone = { stream, context, lock, piecer };
   devices();
 }
 
@@ -226,11 +227,26 @@ async function begin() {
   else show("cut");
 }
 
-function pause() {
+async function pause() {
+  await flush(); // what was said before the key is kept, what comes after it is not
   wanted = "paused";
   send();
   ask("pause");
   stop();
+}
+
+const wait = (ms) => new Promise((done) => { setTimeout(done, ms); });
+
+// The last word, as far as it is still between microphone and page.
+async function lastWord() {
+  if (!microphone) return;
+  await wait(TAIL);
+  await flush();
+}
+
+async function flush() {
+  microphone?.piecer.port.postMessage("flush");
+  await wait(50);
 }
 
 async function everythingSafe() {
@@ -251,9 +267,10 @@ async function next() {
 }
 
 async function end() {
+  show("ending");
+  await lastWord();
   wanted = "ending";
   stop();
-  show("ending");
   send();
   await everythingSafe();
   ask("end");

@@ -204,7 +204,7 @@ class Importer:
 
     def failed(self, place: Path, fault: Fault, looked: Looked | None = None) -> None:
         """Tell of a file that could not be done, and note it in the store."""
-        self.summary.failed += 1
+        self.summary.fail(fault)
         say(clean(fault.line(str(place))))
         digest = looked.sha256 if looked and fault.lasting else ""
         size = looked.bytes if looked else 0

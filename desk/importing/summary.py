@@ -7,6 +7,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import datetime
 
+from desk.importing import deciding
+from desk.importing.faults import Fault
 from desk.lines import clean
 from shared.record import Visit
 from shared.store import Kept
@@ -38,6 +40,7 @@ class Summary:
     reasons: Counter[str] = field(default_factory=Counter)
     times_from: Counter[str] = field(default_factory=Counter)
     failed: int = 0
+    failed_for_good: int = 0
 
     def add(self, kept: Kept, visits: list[Visit], *, seconds: float, silent: bool, source: TimeFrom) -> None:
         """Count one recording that is now in the store."""
@@ -55,6 +58,11 @@ class Summary:
             self.undecided += bool(waits)
             self.reasons.update(waits)
 
+    def fail(self, fault: Fault) -> None:
+        """Count one file that could not be done."""
+        self.failed += 1
+        self.failed_for_good += fault.lasting
+
     def lines(self, took: float) -> Iterator[str]:
         """The summary. took: seconds of the work."""
         speed = f", {self.seconds / took:.1f} times real time" if took > 1 else ""
@@ -62,8 +70,9 @@ class Summary:
         if self.read:
             yield f"{count(self.visits, 'visit')} found, all drafts: check each against its words."
         if self.undecided:
-            why = ", ".join(f"{kind.replace('_', ' ')} {n}" for kind, n in self.reasons.most_common())
-            yield f"{count(self.undecided, 'visit')} with something to decide: {why}."
+            yield f"{count(self.undecided, 'visit')} with something to decide before signing:"
+            for kind, n in self.reasons.most_common():
+                yield f"  in {n:,} {deciding.what(kind)}"
         if left := self.outcomes["left"]:
             yield f"{count(left, 'recording')} left as they are, because somebody has worked on their visits."
         if self.outcomes["unchanged"]:
@@ -77,6 +86,10 @@ class Summary:
             yield f"When they were recorded was taken from: {told}."
         if self.failed:
             yield f"{count(self.failed, 'file')} failed, each named above."
+            if self.failed_for_good:
+                yield f"  {self.failed_for_good:,} would fail again as they are; to try them all the same: --retry"
+            if passing := self.failed - self.failed_for_good:
+                yield f"  {passing:,} may do another time, and the next import tries them again"
 
 
 def count(n: int, what: str) -> str:

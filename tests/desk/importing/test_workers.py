@@ -50,7 +50,10 @@ def test_a_dask_cluster_with_a_killed_worker_gives_the_same_store(
         first = min(worker.pid for worker in cluster.workers.values())
 
         def kill() -> None:
-            time.sleep(1.5)
+            for _ in range(3000):
+                if any(tmp_path.glob(f"*.{first}.begun")):
+                    break
+                time.sleep(0.01)
             os.kill(first, signal.SIGKILL)
 
         killing = threading.Thread(target=kill)
@@ -59,6 +62,11 @@ def test_a_dask_cluster_with_a_killed_worker_gives_the_same_store(
         killing.join()
     assert failed == 1
     assert folder.state(there) == folder.state(here)
+    # It was killed in the middle of work, which another has done.
+    cut_off = [mark.name.split(".")[0] for mark in tmp_path.glob(f"*.{first}.begun")]
+    assert cut_off
+    for content in cut_off:
+        assert any(tmp_path.glob(f"{content}.*.done"))
 
 
 def test_no_scheduler_is_one_clear_line(tmp_path: Path) -> None:

@@ -31,9 +31,13 @@ def die_once(flag: str) -> str:
 
 
 def slowly(job: Job) -> Done | Fault:
-    """The real work, long enough for a worker to be killed in it."""
-    time.sleep(0.2)
-    return work.work(job)
+    """The real work, long enough for a worker to be killed in it; a file beside the folder says who does what."""
+    mark = Path(job.looked.path).parent.parent / f"{job.looked.sha256}.{os.getpid()}.begun"
+    mark.touch()
+    time.sleep(0.5)
+    done = work.work(job)
+    mark.rename(mark.with_suffix(".done"))
+    return done
 
 
 def meddle(path: str, model: str) -> Transcript:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, get_args
 
 import click
 
-from desk import listing, own_words, wording
+from desk import identity, listing, own_words, wording
 from desk.lines import clean
 from desk.sheet import visit_sheet
 from desk.shell import say
@@ -28,7 +28,7 @@ def correct(visit_id: int, path: str, value: str | None, *, act: str, by: str, d
     if act == "remove" and not path:
         raise BadInput("what to take out is missing", where="PATH", remedy="See: earside correct --help")
     with Store(data or data_folder()) as store:
-        now = store.visit(visit_id)
+        now, by = store.visit(visit_id), identity.proved(store, by)
         if act in ("undo", "redo"):
             (store.undo if act == "undo" else store.redo)(visit_id, by, revision=now.revision)
         else:
@@ -57,6 +57,7 @@ def _book(store: Store, data: Path | None) -> Checkbook:
 def sign(visit_id: int, *, by: str, reason: str, data: Path | None) -> None:
     """Sign a visit."""
     with Store(data or data_folder()) as store:
+        by = identity.proved(store, by)
         store.sign(visit_id, by, revision=store.visit(visit_id).revision, reason=reason)
         say(f"Visit {visit_id}: {clean(store.history(visit_id)[-1].what)}")
 
@@ -64,6 +65,7 @@ def sign(visit_id: int, *, by: str, reason: str, data: Path | None) -> None:
 def amend(visit_id: int, *, by: str, reason: str, data: Path | None) -> None:
     """Open a signed visit for an amendment."""
     with Store(data or data_folder()) as store:
+        by = identity.proved(store, by)
         store.amend(visit_id, by, reason, revision=store.visit(visit_id).revision)
     say(f"Visit {visit_id} is open. Put it right, then sign it again: earside sign {visit_id}")
 
@@ -88,18 +90,40 @@ def history(visit_id: int, *, signed: bool, data: Path | None, as_json: bool) ->
         console.print(visit_sheet(signature.visit, title=title, status="signed"))
 
 
-def people(name: str | None, *, role: str | None, left: bool, data: Path | None) -> None:
-    """List people, or add one."""
+def people(
+    name: str | None, *, role: str | None, left: bool, password: str | None, data: Path | None
+) -> None:
+    """List people, add or change one. password: "set" or "drop"."""
     with Store(data or data_folder()) as store:
         if name is None:
-            if not store.people():
-                say('Nobody yet. Add somebody with: earside people "NAME" --role clinician')
-            for person in store.people():
-                click.echo(f"{clean(person.name)}, {person.role}" + ("" if person.active else ", left"))
+            _list_people(store)
             return
-        given = next((r for r in get_args(Role) if r == role), None) or store.person(name).role
-        person = store.set_person(name, given, active=not left)
-        say(f"{clean(person.name)}: " + ("does not work here any more" if left else person.role))
+        if password is None or role is not None:
+            given = next((r for r in get_args(Role) if r == role), None) or store.person(name).role
+            person = store.set_person(name, given, active=not left)
+            say(f"{clean(person.name)}: " + ("does not work here any more" if left else person.role))
+        if password == "set":
+            first = not store.accounts()
+            store.set_password(name, identity.asked(f"New password of {store.person(name).name}", twice=True))
+            say(f"{clean(store.person(name).name)} has a password.")
+            if first:
+                say("From now on everybody signs in at the desk: give the others passwords too.")
+        elif password == "drop":
+            store.drop_password(name)
+            none = "" if store.accounts() else " Nobody has one now: names are taken at their word again."
+            say(f"{clean(store.person(name).name)} has no password.{none}")
+
+
+def _list_people(store: Store) -> None:
+    accounts = store.accounts()
+    for person in store.people():
+        told = [clean(person.name), person.role]
+        told += ["left"] * (not person.active) + ["with a password"] * (person.name in accounts)
+        click.echo(", ".join(told))
+    if not store.people():
+        say('Nobody yet. Add somebody with: earside people "NAME" --role clinician')
+    elif not accounts:
+        say("Nobody has a password: names are taken at their word.")
 
 
 def verify(*, data: Path | None) -> None:

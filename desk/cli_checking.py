@@ -110,22 +110,32 @@ def history(*, visit: int, signed: bool, data: Path | None, as_json: bool) -> No
 @click.option(
     "--role",
     type=click.Choice(["clinician", "assistant", "auditor"]),
-    help="clinician: may sign; assistant: may correct, not sign; auditor: may only read.",
+    help="clinician: may sign; assistant: may correct, not sign or amend; auditor: may only read.",
 )
 @click.option("--left", is_flag=True, help="NAME does not work here any more.")
+@click.option("--password", "password", flag_value="set", help="Give NAME a password; it is asked for.")
+@click.option("--no-password", "password", flag_value="drop", help="Take NAME's password away.")
 @options.data
-def people(*, name: str | None, role: str | None, left: bool, data: Path | None) -> None:
+def people(
+    *, name: str | None, role: str | None, left: bool, password: str | None, data: Path | None
+) -> None:
     """List or add those who work with the records.
 
-    There are no passwords yet: a name is taken at its word.
+    Until somebody has a password, a name is taken at its word. From then on everybody signs in at the desk
+    with their own, and --by asks for it. Whoever can use this terminal can set a password anew; the history
+    says so.
 
     \b
     Example:
-      earside people "Ann Example" --role clinician
+      earside people "Ann Example" --role clinician --password
     """
     from desk import checked
 
-    checked.people(name, role=role, left=left, data=data)
+    if password and name is None:
+        raise click.UsageError('Say whose: earside people "NAME" --password')
+    if password and left:
+        raise click.UsageError("Whoever leaves needs no password: give --left alone.")
+    checked.people(name, role=role, left=left, password=password, data=data)
 
 
 @click.command()

@@ -11,7 +11,7 @@ import click
 from rich import box
 from rich.table import Table
 
-from desk import saving
+from desk import identity, saving
 from desk.lines import clean
 from desk.listing import console
 from desk.register import due, figures, recall_files, telling
@@ -52,6 +52,7 @@ def recall(*, everything: bool, ics: Path | None, csv: Path | None, data: Path |
 def mark(visit: int, what: str, *, until: date | None, by: str, data: Path | None) -> None:
     """Mark what became of a recall."""
     with Store(data or data_folder()) as store:
+        by = identity.proved(store, by)
         store.mark_recall(visit, cast(Outcome, what), by, until=until)
         click.echo(f"Visit {visit}: {store.history(visit)[-1].what}, marked by {store.person(by).name}.")
 

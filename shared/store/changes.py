@@ -131,12 +131,7 @@ class Changes(History, Readings):
         with self._writing():
             row, at = self._opened(visit_id, who, revision), schema.now()
             person = self.person(who)
-            if person.role != "clinician":
-                raise NotAllowed(
-                    f"{person.name} is here as {person.role}; only a clinician may sign",
-                    where=f"visit {visit_id}",
-                    remedy="Have a clinician sign it.",
-                )
+            _only_clinician(person, visit_id, "sign")
             visit, reason = self._record(visit_id, row["record"]), reason.strip()
             waiting = [notice.message for notice in visit.notices if notice.waits]
             if waiting and not reason:
@@ -173,6 +168,7 @@ class Changes(History, Readings):
             raise BadInput("an amendment needs a reason", where=f"visit {visit_id}", remedy="Say why.")
         with self._writing():
             row, person, at = self._row(visit_id), self._worker(who), schema.now()
+            _only_clinician(person, visit_id, "amend")
             if row["status"] not in rows.LOCKED:
                 raise NotAllowed(
                     "is not signed, so it can simply be corrected",
@@ -189,8 +185,9 @@ class Changes(History, Readings):
 
     def _opened(self, visit_id: int, who: str, revision: int) -> dict[str, Any]:
         """The row of a visit that this person may change now."""
-        row = self._row(visit_id)
-        self._worker(who)
+        row, person = self._row(visit_id), self._worker(who)
+        if row["status"] == "amending":
+            _only_clinician(person, visit_id, "change what was signed")
         if row["status"] in rows.LOCKED:
             raise NotAllowed(
                 "is signed and locked", where=f"visit {visit_id}", remedy="Open it for an amendment first."
@@ -346,6 +343,15 @@ _BARRIERS = frozenset({"read", "new", "upgrade", "sign", "replaced", "erase"})
 """Entries that are not undone, nor anything before them."""
 _ASIDE = frozenset({"recall"})
 """Entries that leave the record as it is: undo passes them by."""
+
+
+def _only_clinician(person: rows.Person, visit_id: int, act: str) -> None:
+    if person.role != "clinician":
+        raise NotAllowed(
+            f"{person.name} is here as {person.role}; only a clinician may {act}",
+            where=f"visit {visit_id}",
+            remedy="Have a clinician do it.",
+        )
 
 
 def _start_of(visit: Visit, started: str | None, otherwise: str) -> str:

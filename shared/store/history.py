@@ -10,7 +10,7 @@ from typing import Any
 from shared.errors import BadInput
 from shared.record import Visit
 from shared.store import chain, rows
-from shared.store.people import People
+from shared.store.accounts import Accounts
 
 
 @dataclass(frozen=True)
@@ -26,7 +26,7 @@ class Past:
     group: int
 
 
-class History(People):
+class History(Accounts):
     """The part of the store that looks back."""
 
     def history(self, visit_id: int) -> tuple[rows.Entry, ...]:
@@ -84,10 +84,12 @@ class History(People):
         ]
 
     def verify(self) -> rows.Verified:
-        """Go through the whole chain, and replay every visit from its beginning to what stands now."""
+        """Go through the whole chain, replay every visit from its beginning to what stands now, and compare people's
+        roles and passwords with what was entered of them."""
         faults = list(chain.faults(self._db))
         for (visit_id,) in self._db.execute("SELECT id FROM visits ORDER BY id").fetchall():
             faults += self._verify_visit(visit_id)
+        faults += self._verify_people()
         last = self._rows("SELECT seq, hash FROM entries ORDER BY seq DESC LIMIT 1")
         if not last:
             return rows.Verified(0, chain.START, tuple(faults))

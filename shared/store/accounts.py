@@ -165,7 +165,7 @@ def _wait(row: dict[str, Any], now: datetime) -> float:
     """Seconds until the next try is looked at."""
     if row["wrong"] < FREE_TRIES or row["tried"] is None:
         return 0.0
-    whole = min(FIRST_WAIT_SECONDS * 2.0 ** min(row["wrong"] - FREE_TRIES, 30), LONGEST_WAIT_SECONDS)
+    whole: float = min(FIRST_WAIT_SECONDS * 2.0 ** min(row["wrong"] - FREE_TRIES, 30), LONGEST_WAIT_SECONDS)
     past = (now - datetime.fromisoformat(row["tried"])).total_seconds()
     return whole - max(past, 0.0)
 

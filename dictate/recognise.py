@@ -24,6 +24,9 @@ Samples = npt.NDArray[np.float32]
 SECOND = "tiny.en"
 """Who hears everything a second time: small, so that it costs little, and no part of the first."""
 
+BEAM = 5
+"""Readings that the first hearing follows side by side. With 2 or 3, more words are wrong under suction noise."""
+
 BATCH = 4
 """Most clips that are recognised at once by one thread: the weights pass through the processor once for all.
 More gains little and takes memory."""
@@ -98,17 +101,21 @@ class Whisper:
     """faster-whisper, int8: one thread a worker, since a second thread slows its decoder down.
 
     model: as for `weights.find`. prompt: a text it takes to have gone before; it leans towards its words.
-    beam: how many readings are followed side by side. Raises WeightsError if the weights cannot be found or
-    loaded.
+    beam: how many readings are followed side by side. timed: whether words get their times from an alignment;
+    without it they are spread over the clip, as likely as its text. Raises WeightsError if the weights cannot
+    be found or loaded.
     """
 
-    def __init__(self, model: str = "base", *, prompt: str | None = None, beam: int = 5) -> None:
+    def __init__(
+        self, model: str = "base", *, prompt: str | None = None, beam: int = BEAM, timed: bool = True
+    ) -> None:
         folder = weights.find(model)
         weights.go_offline()
         from faster_whisper import WhisperModel  # noqa: PLC0415  (slow to import, and only after going offline)
         from faster_whisper.tokenizer import Tokenizer  # noqa: PLC0415
 
         self._prompt = nouns_prompt() if prompt is None else prompt
+        self._timed = timed
         self._settings: Settings = {
             "model": model,
             "workers": workers(),
@@ -145,7 +152,7 @@ class Whisper:
 
     def second(self) -> Recogniser | None:
         """SECOND, which follows one reading only; it is not checked itself."""
-        return whisper(SECOND, beam=1) if self._settings["beam_size"] != 1 else None
+        return whisper(SECOND, beam=1, timed=False) if self._settings["beam_size"] != 1 else None
 
     def hear(self, sound: Samples, *, plain: bool = False) -> list[Phrase]:
         """The phrases in a clip of at most 30 s."""
@@ -155,8 +162,7 @@ class Whisper:
         """The phrases in each of the clips. One clip is one window and one phrase, or none."""
         if not sounds:
             return []
-        encoded = self._encode(sounds)
-        heard = self._decode(encoded, [len(s) for s in sounds], plain=plain)
+        heard = self._decode(self._encode(sounds), [len(s) for s in sounds], plain=plain)
         if plain or not self._prompt:
             return heard
         for i, phrases in enumerate(heard):
@@ -166,10 +172,13 @@ class Whisper:
         return heard
 
     def _encode(self, sounds: Sequence[Samples]) -> Any:
+        from ctranslate2 import StorageView  # type: ignore[import-untyped]  # noqa: PLC0415
         from faster_whisper.audio import pad_or_trim  # noqa: PLC0415
 
+        # One at a time: what attention works on for several does not fit the processor's cache.
         frames = (self._model.feature_extractor(sound)[..., :-1] for sound in sounds)
-        return self._model.encode(np.stack([pad_or_trim(f) for f in frames]))
+        encoded = [np.array(self._model.encode(pad_or_trim(f))) for f in frames]
+        return StorageView.from_array(np.concatenate(encoded))
 
     def _decode(self, encoded: Any, lengths: Sequence[int], *, plain: bool) -> list[list[Phrase]]:
         from faster_whisper.transcribe import get_suppressed_tokens  # noqa: PLC0415
@@ -197,7 +206,7 @@ class Whisper:
             for r, end in zip(results, seconds, strict=True)
         ]
         frames = [length // model.feature_extractor.hop_length for length in lengths]
-        if any(result.sequences_ids[0] for result in results):
+        if self._timed and any(result.sequences_ids[0] for result in results):
             # A word's probability is the one without the prompt: the alignment is not told of it.
             model.add_word_timestamps(segments, tokens, encoded, frames, _BEFORE, _AFTER, 0.0)
         return [self._phrases(r, s[0]) for r, s in zip(results, segments, strict=True)]
@@ -205,15 +214,20 @@ class Whisper:
     def _phrases(self, result: Any, segment: dict[str, Any]) -> list[Phrase]:
         from faster_whisper.transcribe import get_compression_ratio  # noqa: PLC0415
 
-        words = tuple(
-            HeardWord(w["word"], float(w["start"]), float(w["end"]), float(w["probability"]))
-            for w in segment.get("words", ())
-        )
+        count = len(result.sequences_ids[0])
+        likely = result.scores[0] * count / (count + 1)
+        if self._timed:
+            words = [
+                HeardWord(w["word"], float(w["start"]), float(w["end"]), float(w["probability"]))
+                for w in segment.get("words", ())
+            ]
+        else:
+            text = self._tokens.decode(segment["tokens"])
+            words = spread(text, segment["end"], float(np.exp(likely)))
         if not words:
             return []
-        count = len(result.sequences_ids[0])
         packed = get_compression_ratio("".join(w.text for w in words).strip())
-        return [Phrase(words, result.no_speech_prob, result.scores[0] * count / (count + 1), packed)]
+        return [Phrase(tuple(words), result.no_speech_prob, likely, packed)]
 
 
 _BEFORE, _AFTER = "\"'“¿([{-", "\"'.。,，!！?？:：”)]}、"
@@ -225,12 +239,19 @@ def processors() -> int:
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
+def spread(text: str, seconds: float, probability: float) -> list[HeardWord]:
+    """The words of a text, evenly over so many seconds."""
+    words = text.split()
+    each = seconds / max(len(words), 1)
+    return [HeardWord(f" {w}", i * each, (i + 1) * each, probability) for i, w in enumerate(words)]
+
+
 def workers() -> int:
     """How many clips are recognised side by side: one a processor, four at most."""
     return min(processors(), 4)
 
 
 @functools.lru_cache(maxsize=2)
-def whisper(model: str, beam: int = 5) -> Whisper:
+def whisper(model: str, beam: int = BEAM, timed: bool = True) -> Whisper:
     """The recogniser for a model, loaded once and kept for the next recording."""
-    return Whisper(model, beam=beam)
+    return Whisper(model, beam=beam, timed=timed)

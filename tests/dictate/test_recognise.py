@@ -176,6 +176,17 @@ def test_clips_heard_at_once_are_heard_as_alone(open_speech: Path) -> None:
     assert [kept(phrase) for phrase in together[2]] in ([], [()])
 
 
+def test_words_without_an_alignment_are_the_same_words(open_speech: Path) -> None:
+    said = read(open_speech / "jfk.flac")
+    sound = said.floats(0, len(said.samples))
+    (aligned,), (spread,) = (Whisper("tiny.en", beam=1, timed=timed).hear(sound) for timed in (True, False))
+    assert [w.text.strip() for w in spread.words] == [w.text.strip() for w in aligned.words]
+    assert spread.log_probability == aligned.log_probability
+    times = [t for w in spread.words for t in (w.start, w.end)]
+    assert times == sorted(times)
+    assert 0 <= times[0] < times[-1] <= said.seconds + 0.1
+
+
 def test_a_minute_within_twenty_seconds(open_speech: Path) -> None:
     """The bar is the first issue's for the main job on two cores, loading included.
 

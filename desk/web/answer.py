@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Awaitable, Callable, Mapping
 from typing import Any
-from urllib.parse import quote, unquote, urlencode
+from urllib.parse import quote, urlencode
 
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import HTTPConnection, Request
 from starlette.responses import RedirectResponse, Response
 
+from desk.web.door import cookie, here
 from shared.errors import BadInput
 from shared.store import Person, Store
+from shared.store.accounts import Account
 
 Form = Mapping[str, str]
 Handler = Callable[[Request], Awaitable[Response]]
@@ -23,7 +25,10 @@ LARGEST_FORM = 200_000
 def show(request: Request, template: str, /, status_code: int = 200, **context: Any) -> Response:
     """A page from its template."""
     answer: Response = request.app.state.templates.TemplateResponse(
-        request, template, {"who": who(request), **context}, status_code=status_code
+        request,
+        template,
+        {"who": who(request), "door": here(request), "back_here": request.url.path, **context},
+        status_code=status_code,
     )
     return answer
 
@@ -59,24 +64,33 @@ def number(given: str | None, name: str) -> int:
 
 
 def who(request: HTTPConnection) -> str:
-    """The name chosen at this browser, "" if nobody has been."""
-    return unquote(request.cookies.get(_cookie(request), ""))
+    """Who works at this browser: signed in or, without accounts, as chosen; "" if nobody."""
+    return here(request).name
 
 
 def somebody(request: Request, store: Store) -> Person:
     """The person who works at this browser. Raises BadInput if nobody was chosen or they are gone."""
-    if not who(request):
+    found = here(request)
+    if found.person:
+        return found.person
+    if not found.name:
         raise BadInput(
             "nobody has said who is working here", where="people", remedy="Choose your name under People."
         )
-    return store.person(who(request))
+    return store.person(found.name)
 
 
 def remember(request: Request, answer: Response, name: str) -> None:
-    """Keep the name until the browser is closed."""
-    answer.set_cookie(_cookie(request), quote(name), httponly=True, samesite="strict")
+    """Keep the name that was chosen until the browser is closed."""
+    _keep(answer, cookie(request, "who"), quote(name))
 
 
-def _cookie(request: HTTPConnection) -> str:
-    # Cookies know no ports, see the guard.
-    return f"earside_who_{request.url.port or 80}"
+def sign_in(request: Request, answer: Response, account: Account) -> None:
+    """Begin a session at this browser; the one that was there ends."""
+    earlier = request.cookies.get(cookie(request, "in"), "")
+    secret = request.app.state.sessions.begin(account.person.name, account.changed, earlier)
+    _keep(answer, cookie(request, "in"), secret)
+
+
+def _keep(answer: Response, name: str, value: str) -> None:
+    answer.set_cookie(name, value, httponly=True, samesite="strict")

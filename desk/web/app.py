@@ -22,6 +22,7 @@ from desk.listening import Parts
 from desk.web import answer, papers, when
 from desk.web.bench import Bench
 from desk.web.dictations import Dictations
+from desk.web.door import Door
 from desk.web.guard import Guard
 from desk.web.mishaps import Mishaps
 from desk.web.pages import (
@@ -33,10 +34,12 @@ from desk.web.pages import (
     people,
     recall,
     register,
+    sign_in,
     sound,
     visit,
     visits,
 )
+from desk.web.sessions import Sessions
 from shared.errors import BadInput, Conflict, EarsideError
 
 ROOMS = (("visits", "Visits"), ("listen", "Listen"), ("recall", "Recall"), ("register", "Register"),
@@ -81,14 +84,19 @@ def application(
             *register.ROUTES,
             *learning.ROUTES,
             *people.ROUTES,
+            *sign_in.ROUTES,
             *patient.ROUTES,
             Mount("/static", StaticFiles(directory=_HERE / "static"), name="static"),
         ],
-        middleware=[Middleware(Guard, key=key, cookie=cookie or key, hosts=hosts), Middleware(Mishaps)],
+        middleware=[
+            Middleware(Guard, key=key, cookie=cookie or key, hosts=hosts),
+            Middleware(Mishaps),
+            Middleware(Door),
+        ],
         exception_handlers={EarsideError: _problem, 404: _nothing_here},
         lifespan=_lifespan,
     )
-    app.state.folder = folder
+    app.state.folder, app.state.sessions = folder, Sessions()
     app.state.bench = Bench(folder)
     app.state.registers = register.Registers(folder)
     app.state.templates = templates = Jinja2Templates(env=environment)

@@ -20,10 +20,13 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import PlainTextResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from shared.errors import BadInput
 from shared.store.faults import faults
 
 READING = ("GET", "HEAD")
 SECRET_SECONDS = 14 * 3600
+MOST_BYTES = 2_000_000
+"""What one request may bring: the words of a long visit fit many times. Sound comes by WebSocket, piece by piece."""
 
 LOCKED = (
     "This page opens only from the address that Earside printed when the desk was started on this computer. "
@@ -50,7 +53,7 @@ class Guard:
             return
         refusal = self._refusal(scope)
         if refusal is None:
-            await self._app(scope, receive, self._headed(scope, send))
+            await self._app(scope, _bounded(receive), self._headed(scope, send))
         elif scope["type"] == "websocket":
             await receive()
             await send({"type": "websocket.close", "code": 4403})
@@ -59,12 +62,14 @@ class Guard:
 
     def _refusal(self, scope: Scope) -> Response | None:
         headers = Headers(scope=scope)
-        host = headers.get("host", "")
+        host, length = headers.get("host", ""), headers.get("content-length", "0")
         if host not in self._hosts:
             return PlainTextResponse("This is not the address of the desk.", 421)
         changing = scope["type"] == "websocket" or scope["method"] not in READING
         if changing and headers.get("origin") != f"http://{host}":
             return PlainTextResponse("Only the desk's own pages may do this.", 403)
+        if not length.isdigit() or int(length) > MOST_BYTES:
+            return PlainTextResponse("That is more than the desk takes at once.", 413)
         if scope["type"] == "http" and (
             given := parse_qs(scope["query_string"].decode("latin-1")).get("key")
         ):
@@ -93,6 +98,7 @@ class Guard:
             if message["type"] == "http.response.start":
                 headers = MutableHeaders(scope=message)
                 headers["Content-Security-Policy"] = policy
+                headers["X-Frame-Options"] = "DENY"
                 headers["X-Content-Type-Options"] = "nosniff"
                 # Not no-referrer: with it, browsers send no Origin when a form is posted.
                 headers["Referrer-Policy"] = "same-origin"
@@ -104,6 +110,24 @@ class Guard:
             await send(message)
 
         return headed
+
+
+def _bounded(receive: Receive) -> Receive:
+    """What is received; raises BadInput where it grows too large without having said how large it is."""
+    taken = 0
+
+    async def bounded() -> Message:
+        nonlocal taken
+        message = await receive()
+        if message["type"] == "http.request":
+            taken += len(message.get("body", b""))
+            if taken > MOST_BYTES:
+                raise BadInput(
+                    "more was sent than the desk takes at once", where="the desk", remedy="Send less."
+                )
+        return message
+
+    return bounded
 
 
 def _same(given: str, secret: str) -> bool:

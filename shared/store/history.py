@@ -11,6 +11,7 @@ from shared.errors import BadInput
 from shared.record import Visit
 from shared.store import chain, rows
 from shared.store.accounts import Accounts
+from shared.store.rules import Rules
 
 
 @dataclass(frozen=True)
@@ -26,7 +27,7 @@ class Past:
     group: int
 
 
-class History(Accounts):
+class History(Accounts, Rules):
     """The part of the store that looks back."""
 
     def history(self, visit_id: int) -> tuple[rows.Entry, ...]:
@@ -85,11 +86,11 @@ class History(Accounts):
 
     def verify(self) -> rows.Verified:
         """Go through the whole chain, replay every visit from its beginning to what stands now, and compare people's
-        roles and passwords with what was entered of them."""
+        roles and passwords, and the practice's rules, with what was entered of them."""
         faults = list(chain.faults(self._db))
         for (visit_id,) in self._db.execute("SELECT id FROM visits ORDER BY id").fetchall():
             faults += self._verify_visit(visit_id)
-        faults += self._verify_people()
+        faults += [*self._verify_people(), *self._verify_rules()]
         last = self._rows("SELECT seq, hash FROM entries ORDER BY seq DESC LIMIT 1")
         if not last:
             return rows.Verified(0, chain.START, tuple(faults))

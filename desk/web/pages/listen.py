@@ -3,7 +3,8 @@
 The page sends sound as binary messages: eight bytes, little endian, with the byte of the recording it begins
 at, then 16-bit PCM, one channel, 16,000 a second. It keeps what it sent until that is said to be `safe` (on
 disk), and after a lost connection goes on from where the desk says it is. All else is JSON both ways: `do` is
-what the page asks (begin, go on, pause, resume, next, end), `is` what the desk tells.
+what the page asks (begin, go on, pause, resume, next, end), `is` what the desk tells. While the desk is locked,
+sound is taken and a dictation can be paused and ended, but nothing that was said comes back.
 """
 
 from __future__ import annotations
@@ -28,6 +29,8 @@ from desk.listening import MissingSound
 from desk.web import answer
 from desk.web.answer import Form
 from desk.web.dictations import Dictation, Dictations, Message, Tell, failure, known
+from desk.web.door import LOCKED, Here, here, still
+from desk.web.sessions import Session, Sessions
 from shared.errors import BadInput
 from shared.record import Visit
 
@@ -74,7 +77,7 @@ def so_far(templates: Jinja2Templates, visits: Sequence[Visit]) -> str:
 async def sound(socket: WebSocket) -> None:
     """One page that dictates, from its first word to the end of the connection."""
     await socket.accept()
-    line = _Line(socket, socket.app.state.dictations, answer.who(socket))
+    line = _Line(socket, here(socket))
     try:
         await line.serve()
     except WebSocketDisconnect:
@@ -86,8 +89,10 @@ async def sound(socket: WebSocket) -> None:
 class _Line:
     """The connection of one page."""
 
-    def __init__(self, socket: WebSocket, dictations: Dictations, who: str) -> None:
-        self._socket, self._dictations, self._who = socket, dictations, who
+    def __init__(self, socket: WebSocket, found: Here) -> None:
+        self._socket, self._here, self._who = socket, found, found.name
+        self._dictations: Dictations = socket.app.state.dictations
+        self._sessions: Sessions = socket.app.state.sessions
         self._dictation: Dictation | None = None
         self._out: asyncio.Queue[Message] = asyncio.Queue()
         self._loop = asyncio.get_running_loop()
@@ -121,7 +126,16 @@ class _Line:
 
     async def _send(self) -> None:
         while True:
-            await self._socket.send_json(await self._out.get())
+            message: Message | None = await self._out.get()
+            if message and not self._open():
+                message = _covered(message)
+            if message:
+                await self._socket.send_json(message)
+
+    def _open(self) -> bool:
+        """Whether its page may show what is said; sound is taken either way."""
+        session = self._here.session
+        return session is None or self._sessions.left(session, self._here.lock_seconds) > 0
 
     def _told(self, message: Message) -> None:
         """Called from other threads."""
@@ -136,6 +150,8 @@ class _Line:
         self._dictation = dictation
         if dictation:
             dictation.watching.append(self._tell)
+            if self._here.session:
+                self._here.session.dictations.add(dictation.id)
 
     async def _take(self, piece: bytes) -> None:
         if self._dictation is None or not _AT.size < len(piece) <= _LONGEST + _AT.size or len(piece) % 2:
@@ -149,6 +165,12 @@ class _Line:
 
     async def _do(self, text: str) -> None:
         asked = _asked(text)
+        if session := self._here.session:
+            await run_in_threadpool(still, self._socket.app, session)
+            if not self._open():
+                _while_locked(asked, session)
+            elif asked["do"] != "safe":
+                self._sessions.active(session)
         match asked["do"]:
             case "begin":
                 self._watch(await run_in_threadpool(self._dictations.begin, self._who))
@@ -184,6 +206,22 @@ class _Line:
     def _say_state(self) -> None:
         assert self._dictation
         self._out.put_nowait(self._dictation.state())
+
+
+def _while_locked(asked: Message, session: Session) -> None:
+    """What a locked page may still do with its own dictation. Raises NotAllowed for all else."""
+    name = asked.get("id")
+    if asked["do"] not in ("pause", "resume", "end", "safe") and not (
+        asked["do"] == "go on" and isinstance(name, str) and name in session.dictations
+    ):
+        raise LOCKED
+
+
+def _covered(message: Message) -> Message | None:
+    """What a locked page is told: nothing that was said, and no visit."""
+    bare = {"words": "", "record": "", "visits": []}
+    told = {key: bare.get(key, value) for key, value in message.items()}
+    return None if message["is"] in ("guess", "said", "record") else told
 
 
 def _asked(text: str) -> Message:

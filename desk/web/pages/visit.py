@@ -35,6 +35,8 @@ def page(request: Request) -> Response:
         "correct": person is not None and person.role != "auditor" and not stored.locked,
         "sign": person is not None and person.role == "clinician" and not stored.locked,
     }
+    if stored.status == "amending" and person is not None and person.role != "clinician":
+        may["correct"] = False
     if stored.status == "replaced":
         may = dict.fromkeys(may, False)
     context |= _record(stored, transcript, request.query_params.get("at", ""))

@@ -76,8 +76,9 @@ function connect(first) {
   socket.onclose = cut;
 }
 
-function cut() {
+function cut({ code }) {
   socket = null;
+  if (code === 4401) cover(); // nobody is signed in any more: sound is held here until somebody is
   if (!held || wanted === "idle") return;
   held.keep();
   if (wanted === "on") show("cut");
@@ -311,6 +312,43 @@ document.addEventListener("keydown", (event) => {
   event.preventDefault();
   button.click();
 });
+
+// ---- locked: what was said is hidden, and is recorded on
+
+async function cover() {
+  if (!held && !between || $("locked").open) return;
+  for (const id of ["said", "guess"]) $(id).textContent = "";
+  $("record").textContent = "";
+  $("locked").showModal();
+  ask_for_name(await (await fetch("/sign-in?back=/listen")).text());
+}
+
+function ask_for_name(html) {
+  const page = new DOMParser().parseFromString(html, "text/html");
+  $("locked-form").replaceChildren(...page.querySelectorAll("main > .decide, main > form"));
+  $("locked-form").querySelector("[type=password]")?.focus();
+}
+
+$("locked").addEventListener("cancel", (event) => event.preventDefault());
+$("locked").addEventListener("submit", async (event) => {
+  event.preventDefault();
+  const answer = await fetch("/sign-in", { method: "POST", body: new URLSearchParams(new FormData(event.target)) });
+  if (!answer.ok) return ask_for_name(await answer.text());
+  $("locked").close();
+  document.dispatchEvent(new Event("earside:unlocked"));
+  if (socket) socket.close(); // and on again, as whoever signed in
+});
+document.addEventListener("earside:locked", (event) => {
+  if (!held && !between) return;
+  event.preventDefault();
+  cover();
+});
+document.addEventListener("submit", (event) => {
+  if (!held && !between) return;
+  const where = event.target.getAttribute("action");
+  if (where === "/lock") { event.preventDefault(); fetch("/lock", { method: "POST" }).then(cover); }
+  if (where === "/sign-out") { event.preventDefault(); trouble("A dictation is going on.", "End it first, or lock the desk."); }
+}, { capture: true });
 
 addEventListener("beforeunload", (event) => { if (held && wanted !== "idle") event.preventDefault(); });
 addEventListener("pagehide", () => held?.keep());

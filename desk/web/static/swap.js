@@ -10,7 +10,7 @@ export const keep = (key) => kept.push(key);
 
 document.addEventListener("submit", async (event) => {
   const form = event.target, button = event.submitter;
-  if (form.method !== "post") return;
+  if (form.method !== "post" || "plain" in form.dataset) return;
   event.preventDefault();
   if (sending) return;
   sending = true;

@@ -1,5 +1,6 @@
 """Who is let in: only this desk's own pages, opened from the address that was printed."""
 
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -7,6 +8,7 @@ from starlette.testclient import TestClient
 from starlette.websockets import WebSocketDisconnect
 
 from desk.web.app import application
+from shared.store import Store
 
 HOST = "127.0.0.1:8701"
 KEY = "the-key"
@@ -81,3 +83,26 @@ def test_an_unknown_page_says_so(ours: TestClient) -> None:
     answer = ours.get("/nothing")
     assert answer.status_code == 404
     assert "no such page" in answer.text
+
+
+@pytest.mark.parametrize("said", [True, False], ids=["announced", "unannounced"])
+def test_more_than_the_desk_takes_is_refused(ours: TestClient, said: bool) -> None:
+    def pieces() -> Iterator[bytes]:
+        for _ in range(40):
+            yield b"x" * 100_000
+
+    body = b"".join(pieces()) if said else pieces()
+    headers = {"origin": f"http://{HOST}", "content-type": "application/x-www-form-urlencoded"}
+    answer = ours.post("/people", headers=headers, content=body)
+    assert answer.status_code == (413 if said else 400)
+    with Store(ours.app.state.folder) as store:  # type: ignore[attr-defined]
+        assert store.people() == []
+
+
+@pytest.mark.parametrize("path", ["/static/../guard.py", "/static/%2e%2e/guard.py", "/static/..%2fguard.py"])
+def test_no_file_but_the_pages_own_is_given_out(ours: TestClient, path: str) -> None:
+    assert ours.get(path).status_code == 404
+
+
+def test_nobody_frames_it(ours: TestClient) -> None:
+    assert ours.get("/").headers["x-frame-options"] == "DENY"

@@ -34,7 +34,7 @@ def transcribe(
     """The words of a recording, each with its seconds in it and how likely it is right.
 
     source: a file, or samples between -1 and 1, one channel, 16,000 a second. model: "base", "tiny.en",
-    or as for `weights.find`. progress: called with seconds done and seconds in all. recogniser, second:
+    or as for `weights.find`. progress: called with seconds done, and in all as far as is known. recogniser, second:
     another than the model's own, and who hears all of it again, if not the recogniser's own second. Nobody
     speaks: a transcript without text. The transcript's settings hold, beside the recogniser's: "second_look",
     who heard it the second time; "note", what is missing of a damaged recording; "unheard_seconds", speech in
@@ -42,11 +42,12 @@ def transcribe(
     somebody else's.
     Raises BadRecording, WeightsError.
     """
+    tell = progress or (lambda done, whole: None)
     if isinstance(source, np.ndarray):
         recording, name = Recording.of(source), ""
     else:
-        recording, name = read.read(source), os.fspath(source)
-    stretches = speech.find(recording)
+        recording, name = read.read(source, lambda decoded: tell(0.0, decoded)), os.fspath(source)
+    stretches = speech.find(recording, progress=lambda: tell(0.0, recording.seconds))
     clips = speech.clips(stretches)
     words: list[HeardWord] = []
     unheard, settings = 0.0, Settings()
@@ -61,12 +62,10 @@ def transcribe(
             for group, found in zip(shared_out, pool.map(hearings.hear, shared_out), strict=True):
                 words += [word for heard, _ in found for word in heard]
                 unheard += sum(missed for _, missed in found)
-                if progress:
-                    progress(group[-1].stretches[-1].end / read.RATE, recording.seconds)
+                tell(group[-1].stretches[-1].end / read.RATE, recording.seconds)
         finally:  # an interrupt does not wait for the clips that are being heard
             pool.shutdown(wait=False, cancel_futures=True)
-    if progress:
-        progress(recording.seconds, recording.seconds)
+    tell(recording.seconds, recording.seconds)
     faint = speech.faint(recording, stretches)
     text, spoken = join(_doubted(words, faint), recording.seconds)
     if recording.note:

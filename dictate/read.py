@@ -7,9 +7,10 @@ where sound is missing in the middle, silence stands in for it, so that a second
 from __future__ import annotations
 
 import io
+import mmap
 import os
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import av
@@ -19,6 +20,7 @@ from av.audio.frame import AudioFrame
 from av.audio.resampler import AudioResampler
 from av.container import InputContainer
 
+from dictate.spool import Spool
 from shared.errors import BadRecording
 
 RATE = 16_000
@@ -27,8 +29,8 @@ RATE = 16_000
 FORMATS = "wav,w64,aiff,au,caf,flac,mp3,aac,ac3,amr,ogg,asf,avi,matroska,webm,mov,mp4,m4a,3gp,mpegts,mpeg"
 """FFmpeg's names of the containers that are opened. Playlists, which could name other files, are not."""
 
-LONGEST_SECONDS = 12 * 3600
-"""More than a working day; a file that claims to be longer is damaged or made to fill the memory."""
+LONGEST_SECONDS = 24 * 3600
+"""A whole day; a file that claims to be longer is damaged or made to fill the disk."""
 
 _GAP_SECONDS = 0.25
 _SHORTFALL_SECONDS = 0.5
@@ -50,11 +52,13 @@ _READABLE = "WAV, FLAC, MP3, M4A, Ogg, Opus, WMA, MP4, MOV, MKV and WebM can be 
 class Recording:
     """Sound of one recording: 16-bit samples, one channel, RATE a second.
 
-    note: what the listener should know of it, e.g. that its end is missing; "" if it is whole.
+    note: what the listener should know of it, e.g. that its end is missing; "" if it is whole. on_disk: the
+    file in which the samples lie, None if they are in memory.
     """
 
     samples: npt.NDArray[np.int16]
     note: str = ""
+    on_disk: mmap.mmap | None = None
 
     @classmethod
     def of(cls, samples: npt.NDArray[np.float32]) -> Recording:
@@ -68,13 +72,19 @@ class Recording:
 
     def floats(self, start: int, end: int) -> npt.NDArray[np.float32]:
         """The samples [start, end) as numbers between -1 and 1."""
-        return self.samples[start:end].astype(np.float32) / np.float32(32768)
+        sound = self.samples[start:end].astype(np.float32) / np.float32(32768)
+        if self.on_disk is not None and hasattr(self.on_disk, "madvise"):
+            self.on_disk.madvise(mmap.MADV_DONTNEED)  # or what was once read would stay in memory to the end
+        return sound
 
 
-def read(path: str | os.PathLike[str]) -> Recording:
+def read(
+    path: str | os.PathLike[str], progress: Callable[[float], object] = lambda seconds: None
+) -> Recording:
     """Decode a recording, or the first sound track of a video.
 
-    Raises BadRecording if it is missing, a folder, empty, unreadable, not a recording, has no sound
+    progress: called with the seconds decoded, every minute of them. Raises EarsideError if there is no room for a
+    long one on the disk, and BadRecording if it is missing, a folder, empty, unreadable, not a recording, has no sound
     track, or nothing of it can be decoded. What can be decoded of a damaged or cut-off one is returned,
     with a note of what is missing.
     """
@@ -90,16 +100,16 @@ def read(path: str | os.PathLike[str]) -> Recording:
     if not head:
         raise BadRecording("the file is empty", where=where, remedy="Record again.")
     try:
-        sound, faults, stated = _decode(where)
+        recording, faults, stated = _decode(where, progress)
     except (av.FFmpegError, ValueError, RuntimeError, OSError, MemoryError) as fault:
         if head.startswith(_SIGNATURES) or head[4:8] == b"ftyp":
             what, remedy = "cut off or damaged, nothing of it can be read", "Copy or record it again."
         else:
             what, remedy = "not a recording", _READABLE
         raise BadRecording(what, where=where, remedy=remedy) from fault
-    if not len(sound):
+    if not len(recording.samples):
         raise BadRecording("cut off, there is no sound in it", where=where, remedy="Copy or record it again.")
-    return Recording(sound, _note(len(sound) / RATE, stated * promised, faults, ends))
+    return replace(recording, note=_note(recording.seconds, stated * promised, faults, ends))
 
 
 def _unopened(fault: OSError, where: str) -> BadRecording:
@@ -133,48 +143,52 @@ def _ends(head: bytes, file: io.BufferedReader) -> bool:
     return whole and bool(page[5] & 4)
 
 
-def _decode(where: str) -> tuple[npt.NDArray[np.int16], int, float]:
+def _decode(where: str, progress: Callable[[float], object]) -> tuple[Recording, int, float]:
     """All sound of the first track, how many packets could not be decoded, and the stated seconds."""
     # A "file:" address and two lists of what is allowed: nothing but this one file is ever opened.
     options = {"format_whitelist": FORMATS, "protocol_whitelist": "file"}
     address = "file:" + os.path.abspath(where)
-    with av.open(address, "r", options=options, metadata_errors="replace") as container:
+    with av.open(address, "r", options=options, metadata_errors="replace") as container, Spool() as out:
         if not container.streams.audio:
             raise BadRecording("no sound track in it", where=where, remedy="Choose one with sound.")
-        sound, faults = _sound(container, where)
-        return sound, faults, (container.duration or 0) / av.time_base
+        faults = _sound(container, where, out, progress)
+        samples, on_disk = out.held()
+        return Recording(samples, on_disk=on_disk), faults, (container.duration or 0) / av.time_base
 
 
-def _sound(container: InputContainer, where: str) -> tuple[npt.NDArray[np.int16], int]:
+def _sound(container: InputContainer, where: str, out: Spool, progress: Callable[[float], object]) -> int:
+    """Write the sound into `out`; returns how many packets could not be decoded."""
     origin = (container.start_time or 0) / av.time_base
     stated = (container.duration or 0) / av.time_base
-    out = io.BytesIO()
-    resampler, kind, faults = _resampler(), None, 0
+    resampler, kind, faults, told = _resampler(), None, 0, 0.0
     for frame in _frames(container):
         if frame is None:
             faults += 1
             continue
-        if out.tell() > 2 * RATE * LONGEST_SECONDS:
-            raise BadRecording("longer than 12 hours", where=where, remedy="Cut it into parts.")
+        done = out.samples / RATE
+        if done > LONGEST_SECONDS:
+            raise BadRecording("longer than 24 hours", where=where, remedy="Cut it into parts.")
+        if done >= told + 60:
+            progress(told := done)
         if kind not in (None, (frame.format.name, frame.layout.name, frame.sample_rate)):
             _write(out, resampler.resample(None))
             resampler = _resampler()
         kind = (frame.format.name, frame.layout.name, frame.sample_rate)
         at = 0.0 if frame.time is None else frame.time - origin
-        gap = at - out.tell() / 2 / RATE
+        gap = at - out.samples / RATE
         if gap > _GAP_SECONDS and at <= min(stated, LONGEST_SECONDS):
-            out.write(bytes(2 * round(gap * RATE)))
+            out.silence(round(gap * RATE))
         frame.pts = None  # its place is found; now the resampler is only to convert
         _write(out, resampler.resample(frame))
     _write(out, resampler.resample(None))
-    return np.frombuffer(out.getbuffer(), dtype=np.int16), faults
+    return faults
 
 
 def _resampler() -> AudioResampler:
     return AudioResampler(format="s16", layout="mono", rate=RATE)
 
 
-def _write(out: io.BytesIO, frames: Iterable[AudioFrame]) -> None:
+def _write(out: Spool, frames: Iterable[AudioFrame]) -> None:
     for frame in frames:
         out.write(frame.to_ndarray().tobytes())
 

@@ -7,7 +7,7 @@ recording; `Clip.original` alone turns the time in a clip back into it.
 from __future__ import annotations
 
 import bisect
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -83,10 +83,12 @@ def find(
     *,
     pause: float = PAUSE_SECONDS,
     pad: float = PAD_SECONDS,
+    progress: Callable[[], object] = lambda: None,
 ) -> list[Stretch]:
     """The stretches of speech, in order, not overlapping. Empty if nobody speaks.
 
-    within: where to look, everywhere if None. pause, pad: as PAUSE_SECONDS and PAD_SECONDS.
+    within: where to look, everywhere if None. pause, pad: as PAUSE_SECONDS and PAD_SECONDS. progress: called after
+    each block.
     """
     from faster_whisper.vad import VadOptions, get_speech_timestamps  # noqa: PLC0415  (slow to import)
 
@@ -105,6 +107,7 @@ def find(
         found += [
             Stretch(start + s["start"], start + s["end"]) for s in get_speech_timestamps(block, options)
         ]
+        progress()
     return found
 
 

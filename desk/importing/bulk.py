@@ -20,7 +20,7 @@ from desk import own_words
 from desk.importing import faults, search, sidecar, work
 from desk.importing import plan as planning
 from desk.importing.cluster import Cluster
-from desk.importing.crew import Crew, enough
+from desk.importing.crew import Crew, Progress, enough
 from desk.importing.faults import Fault
 from desk.importing.ledger import FOLDER, Ledger
 from desk.importing.look import Looked
@@ -57,9 +57,9 @@ class Workers(Protocol):
     """A crew or a cluster."""
 
     def run(
-        self, function: Callable[[Job], Done | Fault], tasks: Iterator[Job]
+        self, function: Callable[[Job], Done | Fault], tasks: Iterator[Job], progress: Progress[Job]
     ) -> Iterator[tuple[Job, Done | Fault]]:
-        """Each task with its result, as they get done."""
+        """Each task with its result, as they get done. progress: called with how far they are."""
 
 
 def import_all(wanted: Wanted) -> int:
@@ -176,6 +176,7 @@ class Importer:
         self.summary = Summary()
         self._wanted, self._store, self._lists = wanted, store, lists
         self._data, self._passing = data, data / FOLDER
+        self._afresh = True  # else the time it takes says nothing of another import's
 
     def run(self, plan: Plan, vocabulary: bytes, workers: Workers, ledger: Ledger) -> None:
         """Work on all that is planned. Raises StoreError."""
@@ -183,12 +184,14 @@ class Importer:
         jobs = (self._job(looked, plan, vocabulary) for looked in plan.work)
         try:
             with Bar.working(len(plan.work), plan.seconds) as bar:
-                for job, result in workers.run(work.work, jobs):
+                for job, result in workers.run(
+                    work.work, jobs, lambda job, beat: bar.under_way(job.looked.path, beat)
+                ):
                     if isinstance(result, Fault):
                         self.failed(Path(job.looked.path), result, job.looked)
                     else:
                         self._keep(job, result)
-                    bar.step(job.looked.seconds or 0.0)
+                    bar.step(job.looked.path, job.looked.seconds or 0.0)
         except StoreError as fault:
             done = "What is done is kept; the same call goes on from there."
             raise StoreError(
@@ -198,7 +201,7 @@ class Importer:
             took = time.monotonic() - began
             for line in self.summary.lines(took):
                 say(line)
-        if self.summary.seconds > 60:
+        if self._afresh and self.summary.seconds > 60:
             with suppress(OSError):
                 ledger.went(self.summary.seconds / took)
 
@@ -244,10 +247,12 @@ class Importer:
             silent = not done.transcript.text.strip()
             seconds = done.transcript.duration or 0.0
             source = self._store.recording(kept.recording).started_from or "reading"
+            self._afresh &= done.afresh
             self.summary.add(kept, visits, seconds=seconds, silent=silent, source=source)
         if job.passing:
-            with suppress(OSError):
-                work.passing_file(job.passing, looked.sha256).unlink(missing_ok=True)
+            for passing in work.passing_files(job.passing, looked.sha256):
+                with suppress(OSError):
+                    passing.unlink(missing_ok=True)
 
 
 def _gone_or_changed(looked: Looked) -> Fault | None:

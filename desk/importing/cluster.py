@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterable, Iterator
 from typing import Any, TypeVar
 
 from desk.importing import faults
+from desk.importing.crew import Progress
 from desk.importing.faults import Fault
 from shared.errors import BadInput, EarsideError
 
@@ -47,9 +48,15 @@ class Cluster:
             ) from fault
 
     def run(
-        self, function: Callable[[Task], Result | Fault], tasks: Iterable[Task]
+        self,
+        function: Callable[[Task], Result | Fault],
+        tasks: Iterable[Task],
+        progress: Progress[Task] | None = None,
     ) -> Iterator[tuple[Task, Result | Fault]]:
-        """Each task with its result, as they get done. Raises EarsideError if the cluster has no workers."""
+        """Each task with its result, as they get done. progress: never called, whole files only are told of here.
+
+        Raises EarsideError if the cluster has no workers.
+        """
         waiting = iter(tasks)
         at_once = _AHEAD * len(self._client.nthreads())
         if not at_once:

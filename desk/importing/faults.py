@@ -26,6 +26,11 @@ DIED = Fault(
     lasting=True,
 )
 
+HUNG = Fault(
+    "nothing was got out of it for a quarter of an hour, and it was given up",
+    "It may be damaged: play it, save it anew, or try it alone with --retry.",
+    lasting=True,
+)
 GONE = Fault("is not there any more, or is a link to nothing", "Import again when it is back.")
 CHANGED = Fault("was changed while it was read", "Import again when nothing writes to it any more.")
 

@@ -7,9 +7,11 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
-from desk.importing import faults, when
+from desk.importing import beats, faults, when
 from desk.importing.faults import Fault
 from shared.store.rows import TimeFrom, iso
+
+_CHUNK = 1 << 20
 
 
 @dataclass(frozen=True)
@@ -55,10 +57,13 @@ def look(path: str) -> Looked | Fault:
 
 def hashed(place: Path) -> tuple[str, tuple[int, int]]:
     """The SHA-256 of a file, its size and its time in nanoseconds. Raises OSError."""
+    digest = hashlib.sha256()
     with place.open("rb") as file:
-        digest = hashlib.file_digest(file, "sha256").hexdigest()
+        while chunk := file.read(_CHUNK):
+            digest.update(chunk)
+            beats.beat()
         size = file.tell()
-    return digest, (size, place.stat().st_mtime_ns)
+    return digest.hexdigest(), (size, place.stat().st_mtime_ns)
 
 
 def _stated(place: Path) -> tuple[float | None, dict[str, str]]:

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 from pydantic import ValidationError
 
 from desk import heard_amiss, saving
-from desk.importing import faults
+from desk.importing import beats, faults
 from desk.importing.faults import Fault
 from desk.importing.look import Looked, hashed
 from shared.errors import EarsideError
@@ -23,10 +23,11 @@ from shared.store.rows import record_json
 from shared.transcript import Transcript
 
 if TYPE_CHECKING:
+    from dictate.recognise import Recogniser
     from extract.reader import Reader
 
-Hear = Callable[[str, str], Transcript]
-"""A path and a model's name to a transcript."""
+Hear = Callable[["Job"], Transcript]
+"""How a recording is heard, if not as `hear` does."""
 
 
 @dataclass(frozen=True)
@@ -34,8 +35,8 @@ class Job:
     """What is to be done with a recording.
 
     vocabulary: pickled, as it goes to every worker. heard: its transcript, if only the reading is to be done.
-    passing: the folder in which transcripts are kept until their visits are; None where that is another
-    machine's. hear: the recogniser.
+    passing: the folder in which what was heard is kept until the visits are; None where that is another
+    machine's.
     """
 
     looked: Looked
@@ -48,10 +49,14 @@ class Job:
 
 @dataclass(frozen=True)
 class Done:
-    """A recording's transcript and its visits, each as JSON: generic models do not travel otherwise."""
+    """A recording's transcript and its visits, each as JSON: generic models do not travel otherwise.
+
+    afresh: whether all of it was heard just now.
+    """
 
     transcript: Transcript
     records: list[str]
+    afresh: bool
 
     def visits(self) -> list[Visit]:
         """The visits."""
@@ -64,6 +69,7 @@ _one_at_a_time = threading.Lock()
 
 def work(job: Job) -> Done | Fault:
     """Hear and read one recording."""
+    begun = job.passing and any(p.exists() for p in passing_files(job.passing, job.looked.sha256))
     try:
         with _one_at_a_time:
             transcript = job.heard or _waiting(job) or _heard(job)
@@ -74,12 +80,12 @@ def work(job: Job) -> Done | Fault:
         return faults.of(fault)
     for visit in visits:
         visit.notices += heard_amiss.notices(transcript)
-    return Done(transcript, [record_json(visit) for visit in visits])
+    return Done(transcript, [record_json(visit) for visit in visits], afresh=not (job.heard or begun))
 
 
-def passing_file(folder: Path, sha256: str) -> Path:
-    """Where a transcript waits for its visits to be kept."""
-    return folder / f"{sha256}.json"
+def passing_files(folder: Path, sha256: str) -> tuple[Path, Path]:
+    """Where a transcript waits for its visits to be kept, and where what was heard so far does for the rest."""
+    return folder / f"{sha256}.json", folder / f"{sha256}.heard"
 
 
 def _waiting(job: Job) -> Transcript | None:
@@ -87,7 +93,7 @@ def _waiting(job: Job) -> Transcript | None:
     if job.passing is None:
         return None
     try:
-        text = passing_file(job.passing, job.looked.sha256).read_text(encoding="utf-8")
+        text = passing_files(job.passing, job.looked.sha256)[0].read_text(encoding="utf-8")
         held = Transcript.model_validate_json(text)
     except (OSError, UnicodeDecodeError, ValidationError):
         return None
@@ -99,7 +105,7 @@ def _heard(job: Job) -> Transcript | Fault:
     path = job.looked.path
     failed: Exception | None = None
     try:
-        transcript = (job.hear or _hear)(path, job.model)
+        transcript = (job.hear or hear)(job)
     except Exception as fault:
         failed = fault
     try:
@@ -111,15 +117,25 @@ def _heard(job: Job) -> Transcript | Fault:
         return faults.of(failed)
     if job.passing:
         with suppress(EarsideError):  # a full disk: the store will say so
-            place = passing_file(job.passing, job.looked.sha256)
+            place, _ = passing_files(job.passing, job.looked.sha256)
             saving.save(place, transcript.model_dump_json().encode(), replace=True)
     return transcript
 
 
-def _hear(path: str, model: str) -> Transcript:
-    from dictate import hear  # noqa: PLC0415  (slow to import)
+def hear(job: Job, recogniser: Callable[[], Recogniser] | None = None) -> Transcript:
+    """Hear a recording, going on where an interrupted import stopped. recogniser: another than the model's."""
+    from dictate.hear import transcribe  # noqa: PLC0415  (slow to import)
+    from dictate.heard_before import HeardBefore, HeardFile  # noqa: PLC0415
+    from dictate.recognise import whisper  # noqa: PLC0415
 
-    return hear.transcribe(path, model=model)
+    hearer = recogniser or functools.partial(whisper, job.model)
+    path, model = job.looked.path, job.model
+    if job.passing is None:
+        return transcribe(path, model=model, progress=beats.beat, recogniser=hearer())
+    _, place = passing_files(job.passing, job.looked.sha256)
+    with HeardFile(place) as file:
+        before = HeardBefore(hearer, file, beats.beat)
+        return transcribe(path, model=model, progress=beats.beat, recogniser=before)
 
 
 @functools.lru_cache(maxsize=1)

@@ -15,6 +15,7 @@ from typing import Any
 import av
 import numpy as np
 
+from desk.importing.work import Job
 from dictate import read
 from shared.store import Store
 from shared.transcript import Transcript, Word
@@ -36,8 +37,9 @@ _SAID = (
 )
 
 
-def hear(path: str, model: str) -> Transcript:
+def hear(job: Job) -> Transcript:
     """Really decoded; silence stays silent, else words by its length."""
+    path = job.looked.path
     recording = read.read(path)
     time.sleep(0.01)
     loud = np.abs(recording.samples).max() > 100
@@ -48,7 +50,7 @@ def hear(path: str, model: str) -> Transcript:
     )
     settings: dict[str, Any] = {"note": recording.note} if recording.note else {}
     return Transcript(
-        text=text, words=words, source=path, duration=recording.seconds, model=model, settings=settings
+        text=text, words=words, source=path, duration=recording.seconds, model=job.model, settings=settings
     )
 
 

@@ -16,7 +16,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 import folder
 import workers
 
-from desk.importing import bulk, faults
+from desk.importing import faults, work
 from desk.importing.bulk import Wanted, import_all
 from desk.importing.crew import Crew
 
@@ -28,6 +28,16 @@ def test_a_worker_that_dies_is_replaced_and_its_task_tried_once_more(tmp_path: P
         again = dict(crew.run(workers.die_once, ["", flag]))
     assert found == {n: faults.DIED if n == 3 else 2 * n for n in range(8)}
     assert again == {"": "", flag: flag}
+
+
+def test_a_worker_that_hangs_is_ended_and_a_slow_one_is_not() -> None:
+    beats = list[tuple[str, float | None]]()
+    with Crew(2, patience=5.0) as crew:
+        list(crew.run(workers.double_or_die, [1, 2]))  # so that none has yet to start
+        tasks = ["slow", "quick", "asleep", "in circles"]
+        found = dict(crew.run(workers.take_long, tasks, lambda task, beat: beats.append((task, beat.done))))
+    assert found == {"slow": "slow", "quick": "quick", "asleep": faults.HUNG, "in circles": faults.HUNG}
+    assert [done for task, done in beats if task == "slow"] == sorted(done for _, done in beats if done)
 
 
 def test_a_dask_cluster_with_a_killed_worker_gives_the_same_store(
@@ -42,7 +52,7 @@ def test_a_dask_cluster_with_a_killed_worker_gives_the_same_store(
     shutil.copy2(tmp_path / "all" / "bad" / "noise.mp3", where)
     here, there = tmp_path / "here", tmp_path / "there"
     assert import_all(Wanted([where], data=here, hear=folder.hear, workers=1)) == 1
-    monkeypatch.setattr(bulk.work, "work", workers.slowly)  # in this process only: what is sent is `slowly`
+    monkeypatch.setattr(work, "work", workers.slowly)  # in this process only: what is sent is `slowly`
     monkeypatch.setenv("PYTHONPATH", f"{Path(__file__).parent}{os.pathsep}{folder.SAMPLES.parent}")
     with distributed.LocalCluster(
         n_workers=3, threads_per_worker=2, processes=True, dashboard_address=None, silence_logs=50

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import os
+import re
 import signal
 import time
 from pathlib import Path
 
 import folder
 
-from desk.importing import work
+from desk.importing import beats, work
 from desk.importing.faults import Fault
 from desk.importing.work import Done, Job
 from shared.transcript import Transcript
@@ -30,6 +31,19 @@ def die_once(flag: str) -> str:
     return flag
 
 
+def take_long(how: str) -> str:
+    """Sleeps for good, goes round in circles without ever letting go of the interpreter, or takes its time."""
+    if how == "asleep":
+        time.sleep(3600)
+    if how == "in circles":
+        re.match(r"(a+)+$", "a" * 64 + "b")
+    if how == "slow":
+        for n in range(1, 11):
+            time.sleep(0.6)
+            beats.beat(float(n), 10.0)
+    return how
+
+
 def slowly(job: Job) -> Done | Fault:
     """The real work, long enough for a worker to be killed in it; a file beside the folder says who does what."""
     mark = Path(job.looked.path).parent.parent / f"{job.looked.sha256}.{os.getpid()}.begun"
@@ -40,9 +54,9 @@ def slowly(job: Job) -> Done | Fault:
     return done
 
 
-def meddle(path: str, model: str) -> Transcript:
+def meddle(job: Job) -> Transcript:
     """Hears, while somebody else writes to one file and removes another."""
-    heard = folder.hear(path, model)
+    path, heard = job.looked.path, folder.hear(job)
     if "written" in path:
         with open(path, "ab") as file:
             file.write(b"more")

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import os
-import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -16,11 +15,11 @@ from pydantic import ValidationError
 from sqlite_utils import Database
 
 from shared.errors import StoreError
+from shared.protecting import key_file, unlocking
 from shared.record import Visit
-from shared.store import chain, rows, schema
+from shared.store import chain, opening, rows, schema
 from shared.store.faults import faults
 
-FILE_NAME = "earside.db"
 MACHINE = "earside"
 """Who an entry comes from that no person made."""
 
@@ -40,17 +39,20 @@ class Base:
     """The database in one data folder. A context manager; one per thread.
 
     wait_seconds: how long to wait for another program that is writing.
-    Raises StoreError if the folder or its database cannot be used.
+    Raises StoreError if the folder or its database cannot be used, WrongPassphrase if it is protected and does not
+    open.
     """
 
     def __init__(self, folder: Path, *, wait_seconds: float = 10) -> None:
-        self.folder, self.path = folder, folder / FILE_NAME
+        self._vault = unlocking.vault(folder)
+        self.folder, self.path = folder, folder / opening.file_name(self._vault)
         with faults(folder):
             # Patients' talk: for this user's eyes only.
             folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-            os.close(os.open(self.path, os.O_CREAT | os.O_RDWR, 0o600))
-        with faults(self.path):
-            self._db = Database(sqlite3.connect(self.path, timeout=wait_seconds), execute_plugins=False)
+            opening.new_file(self.path)
+        with faults(self.path, protected=self._vault is not None):
+            connection = opening.connect(self.path, self._vault, wait_seconds=wait_seconds)
+            self._db = Database(connection, execute_plugins=False)
             try:
                 self._prepare()
             except BaseException:
@@ -65,7 +67,7 @@ class Base:
             # Tables that others refer to are made anew; SQLite wants the references unchecked meanwhile.
             self._db.execute("PRAGMA foreign_keys = OFF")
             with self._writing():
-                schema.back_up(self._db, self.path)
+                schema.back_up(self._db, self.path, self._vault)
                 schema.migrate(self._db)
                 if broken := self._db.execute("PRAGMA foreign_key_check").fetchall():
                     raise StoreError(
@@ -93,6 +95,12 @@ class Base:
         with faults(self.path):
             self._db.execute("BEGIN IMMEDIATE")
             try:
+                if key_file.is_there(self.folder) != (self._vault is not None):
+                    raise StoreError(
+                        "was protected or opened by another program meanwhile",
+                        where=str(self.folder),
+                        remedy="Nothing of this was kept. Start again.",
+                    )
                 yield
                 self._db.commit()
             except BaseException:

@@ -9,6 +9,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from shared.errors import StoreError
+from shared.store.opening import DATABASE_FAULTS
 
 _ELSEWHERE = "Choose another data folder with --data."
 _BY_SQLITE = {
@@ -39,14 +40,24 @@ _BY_SYSTEM = {
 }
 
 
+_OTHER_KEY = (
+    "does not open with the key of this store, or is damaged",
+    "Restore it and earside.key from the same backup.",
+)
+
+
 @contextmanager
-def faults(where: Path) -> Iterator[None]:
-    """Turn expected failures at `where` into StoreError; a fault of our own SQL passes as it is."""
+def faults(where: Path, *, protected: bool = False) -> Iterator[None]:
+    """Turn expected failures at `where` into StoreError; a fault of our own SQL passes as it is.
+
+    protected: it is a protected database that is being opened.
+    """
     try:
         yield
-    except sqlite3.DatabaseError as fault:
+    except DATABASE_FAULTS as fault:
         # The low byte is the kind of failure; the rest tells its sub-kind.
-        known = _BY_SQLITE.get(getattr(fault, "sqlite_errorcode", 0) & 0xFF)
+        code = getattr(fault, "sqlite_errorcode", 0) & 0xFF
+        known = _OTHER_KEY if protected and code == sqlite3.SQLITE_NOTADB else _BY_SQLITE.get(code)
         if known is None:
             raise
         raise StoreError(known[0], where=str(where), remedy=known[1]) from fault

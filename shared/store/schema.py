@@ -16,7 +16,6 @@ Times of day are UTC, ISO 8601. Seconds count from the recording's start; charac
 from __future__ import annotations
 
 import os
-import sqlite3
 from collections.abc import Callable
 from contextlib import closing
 from datetime import UTC, datetime
@@ -25,6 +24,8 @@ from pathlib import Path
 from sqlite_utils import Database
 
 from shared.errors import StoreError
+from shared.protecting.vault import Vault
+from shared.store import opening
 from shared.store.checking_tables import second
 from shared.store.recall_tables import third
 from shared.store.trust_tables import fourth
@@ -176,11 +177,12 @@ def check_origin(db: Database, where: str) -> None:
         )
 
 
-def back_up(db: Database, path: Path) -> None:
+def back_up(db: Database, path: Path, vault: Vault | None = None) -> None:
     """Copy a store that is about to be upgraded beside it, as `earside-before-2.db`; a new one has nothing
-    to copy. Call while holding the write lock, so that the copy is of the state that is upgraded.
+    to copy. Call while holding the write lock, so that the copy is of the state that is upgraded. A protected
+    store's copy is encrypted with the same key.
 
-    Raises OSError or sqlite3.Error if the copy cannot be made; then nothing is upgraded.
+    Raises OSError or what the database raises if the copy cannot be made; then nothing is upgraded.
     """
     if not 0 < version(db) < len(MIGRATIONS):  # new, or another program was quicker
         return
@@ -188,7 +190,7 @@ def back_up(db: Database, path: Path) -> None:
     part = copy.with_suffix(".part")
     part.unlink(missing_ok=True)
     os.close(os.open(part, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o600))
-    with closing(sqlite3.connect(path)) as held, closing(sqlite3.connect(part)) as copied:
+    with closing(opening.connect(path, vault)) as held, closing(opening.connect(part, vault)) as copied:
         held.backup(copied)
     flush(part)
     part.replace(copy)

@@ -32,7 +32,7 @@ def imported() -> set[str]:
 def test_every_import_is_declared_and_everything_declared_is_used() -> None:
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
     extras = project["optional-dependencies"]
-    wanted = project["dependencies"] + extras["microphone"] + extras["cluster"]
+    wanted = project["dependencies"] + extras["microphone"] + extras["cluster"] + extras["keyring"]
     declared = {re.split(r"[<>=]", name)[0] for name in wanted}
     assert {
         PACKAGE.get(name, name.replace("_", "-")) for name in imported()

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import click
 
-from desk import cli_checking, cli_exchange, cli_importing, cli_letters, cli_register, options
+from desk import cli_checking, cli_exchange, cli_importing, cli_letters, cli_patients, cli_register, options
 from desk.shell import Desk, leave_at_once
 
 
@@ -371,6 +371,7 @@ for command in (
     *cli_exchange.COMMANDS,
     *cli_importing.COMMANDS,
     *cli_letters.COMMANDS,
+    *cli_patients.COMMANDS,
     *cli_register.COMMANDS,
 ):
     cli.add_command(command)

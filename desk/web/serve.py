@@ -10,10 +10,10 @@ from pathlib import Path
 
 import uvicorn
 
-from desk.shell import say
+from desk.shell import report, say
 from desk.web.app import application
 from desk.web.guard import kept_secret
-from shared.errors import BadInput
+from shared.errors import BadInput, EarsideError
 from shared.store import Store
 
 LOOPBACK = "127.0.0.1"
@@ -37,6 +37,7 @@ def serve(folder: Path, *, port: int | None, browser: bool) -> None:
         hosts = (f"{LOOPBACK}:{port}", f"localhost:{port}")
         app = application(folder, key=key, cookie=kept_secret(folder), hosts=hosts)
         app.state.bench.warm()
+        threading.Thread(target=_tidy, args=(folder,), name="tidying", daemon=True).start()
         address = f"http://{LOOPBACK}:{port}/?key={key}"
         say(f"The desk is open at {address}\nOnly this computer can reach it. End it with Ctrl-C.")
         if browser:
@@ -46,6 +47,16 @@ def serve(folder: Path, *, port: int | None, browser: bool) -> None:
             app, log_level="error", access_log=False, server_header=False, ws_max_size=1 << 20
         )
         uvicorn.Server(options).run(sockets=[listener])
+
+
+def _tidy(folder: Path) -> None:
+    """Delete what the practice's rule says of recordings, and what a crash left to be deleted."""
+    try:
+        with Store(folder) as store:
+            if count := store.delete_due_sounds():
+                say(f"{count} recordings of signed visits were deleted, as the practice decided.")
+    except (EarsideError, OSError) as fault:
+        report(fault)
 
 
 def _listening(port: int | None) -> socket.socket:

@@ -341,7 +341,7 @@ class Changes(History, Readings):
 
 _BARRIERS = frozenset({"read", "new", "upgrade", "sign", "replaced", "erase"})
 """Entries that are not undone, nor anything before them."""
-_ASIDE = frozenset({"recall"})
+_ASIDE = frozenset({"recall", "agreement", "sound"})
 """Entries that leave the record as it is: undo passes them by."""
 
 

@@ -91,14 +91,26 @@ class History(Accounts, Rules):
         for (visit_id,) in self._db.execute("SELECT id FROM visits ORDER BY id").fetchall():
             faults += self._verify_visit(visit_id)
         faults += [*self._verify_people(), *self._verify_rules()]
+        tombstones = tuple(self._tombstones())
         last = self._rows("SELECT seq, hash FROM entries ORDER BY seq DESC LIMIT 1")
         if not last:
             return rows.Verified(0, chain.START, tuple(faults))
-        return rows.Verified(last[0]["seq"], last[0]["hash"], tuple(faults))
+        return rows.Verified(last[0]["seq"], last[0]["hash"], tuple(faults), tombstones)
+
+    def _tombstones(self) -> Iterator[str]:
+        """Every visit that was erased: when, by whom, why."""
+        for row in self._rows(
+            "SELECT visit_id, who, at, content FROM entries WHERE kind = 'erase' ORDER BY seq"
+        ):
+            why = json.loads(row["content"] or "{}").get("why", "")
+            yield f"visit {row['visit_id']}: erased on {row['at'][:10]} by {row['who']}: {why}"
 
     def _verify_visit(self, visit_id: int) -> Iterator[str]:
+        (row,) = self._rows("SELECT * FROM visits WHERE id = ?", visit_id)
         gone = "SELECT 1 FROM entries WHERE visit_id = ? AND content IS NULL LIMIT 1"
         if self._rows(gone, visit_id):  # the chain tells whether it may be
+            if row["erased"] is None or row["record"] != rows.NOTHING or row["patient_reference"] is not None:
+                yield f"visit {visit_id}: it was erased, and yet something is held of it"
             return
         state: Any = None
         try:
@@ -111,12 +123,14 @@ class History(Accounts, Rules):
             return
         if state is None:
             yield f"visit {visit_id}: it has no history"
-        elif state != self._state(self._row(visit_id)):
+        elif state != self._state(row):
             yield f"visit {visit_id}: it is not what its history says"
 
     def _replay(self, visit_id: int) -> Iterator[tuple[int, str, Any]]:
-        """The state after each entry, with its number and the digest that the entry states."""
+        """The state after each entry, with its number and the digest that the entry states. Raises BadInput if the
+        visit was erased."""
         state: Any = None
+        self._row(visit_id)
         for row in self._rows("SELECT seq, content FROM entries WHERE visit_id = ? ORDER BY seq", visit_id):
             content = json.loads(row["content"])
             state = content["start"] if "start" in content else chain.applied(state, content["steps"])
@@ -145,6 +159,12 @@ class History(Accounts, Rules):
         found = self._rows("SELECT * FROM visits WHERE id = ?", visit_id)
         if not found:
             raise BadInput("there is no such visit", where=f"visit {visit_id}", remedy="See: earside list")
+        if found[0]["erased"] is not None:
+            raise BadInput(
+                f"everything of it was erased on {found[0]['erased'][:10]}",
+                where=f"visit {visit_id}",
+                remedy="That it was, by whom and why stays in the history: earside verify",
+            )
         return found[0]
 
 

@@ -40,9 +40,13 @@ class Readings(Base):
         because a new reading may divide the recording differently; `replace` overrides that, but never for
         signed visits. What was replaced stays in the database, with its history, marked `replaced`.
         keep_sound: also keep a copy of the file at `recording.path`.
-        Raises StoreError; then nothing of it was kept (but perhaps the copy, which the next call finds).
+        Raises StoreError, and BadInput for a recording that was erased; then nothing of it was kept (but perhaps the
+        copy, which the next call finds).
         """
-        copy = self._keep_sound(recording) if keep_sound else None
+        known = self._known(recording)
+        if known and known["erased"]:
+            raise BadInput("was erased, at a patient's request", where=recording.name, remedy="Leave it out.")
+        copy = self._keep_sound(recording) if keep_sound and not (known and known["sound_erased"]) else None
         at = schema.now()
         with self._writing():
             recording_id = self._recording(recording, transcript, at)
@@ -116,8 +120,10 @@ class Readings(Base):
 
     def sound(self, recording_id: int) -> Path | None:
         """The file that can be played for a recording: the copy that is kept, else the file where it lay when
-        it was read, if it is still there and as large as it was; None if there is neither."""
-        found = self._rows("SELECT sound, path, bytes FROM recordings WHERE id = ?", recording_id)
+        it was read, if it is still there and as large as it was; None if there is neither, or it was deleted."""
+        found = self._rows(
+            "SELECT sound, path, bytes FROM recordings WHERE id = ? AND sound_erased IS NULL", recording_id
+        )
         for row in found:
             kept = sounds.folder(self.folder) / (row["sound"] or "")
             if kept.is_file():

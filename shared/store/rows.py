@@ -254,11 +254,12 @@ class Signature:
 @dataclass(frozen=True)
 class Verified:
     """What `verify` found. head: the hash of the last entry; kept elsewhere, it shows if entries were cut off
-    the end. faults: one line for each entry or visit that does not hold."""
+    the end. faults: one line for each entry or visit that does not hold. tombstones: one for each that was erased."""
 
     entries: int
     head: str
     faults: tuple[str, ...] = field(default=())
+    tombstones: tuple[str, ...] = field(default=())
 
 
 @dataclass(frozen=True)
@@ -349,6 +350,10 @@ def visit_columns(visit: Visit) -> dict[str, Any]:
 def record_json(visit: Visit) -> str:
     """The visit in the full form, as JSON; what was not said is left out."""
     return visit.model_dump_json(exclude_none=True)
+
+
+NOTHING = record_json(Visit())
+"""The record of a visit of which everything was erased."""
 
 
 def _evidence(said: Value[Any] | Notice) -> dict[str, Any]:

@@ -30,7 +30,7 @@ _KINDS = {
     "m4a": "aac",
     "mkv": "libopus",
 }
-_SAID = (
+SAID = (
     "Right ear. Hard brown wax, deep. Microsuction. Eight millimetres removed. The drum is intact.",
     "Next patient. Left ear, soft wax on the drum, cleared completely. No bleeding. See again in six months.",
     "Patient 4711. Right ear, the canal is narrow. The left ear is clear, the drum is dull.",
@@ -43,7 +43,7 @@ def hear(job: Job) -> Transcript:
     recording = read.read(path)
     time.sleep(0.01)
     loud = np.abs(recording.samples).max() > 100
-    text = _SAID[len(recording.samples) // 1000 % len(_SAID)] if loud else ""
+    text = SAID[len(recording.samples) // 1000 % len(SAID)] if loud else ""
     words = tuple(
         Word(chars=m.span(), seconds=(n / 100, n / 100 + 0.01), probability=0.9)
         for n, m in enumerate(re.finditer(r"\S+", text))

@@ -6,6 +6,7 @@ Real: files, decoding, worker processes, SIGKILL, reading, store. Scripted: the 
 from __future__ import annotations
 
 import random
+import shutil
 import subprocess
 import sys
 import time
@@ -20,9 +21,9 @@ import folder
 KILLS = 20
 
 
-def begin(where: Path, data: Path) -> subprocess.Popen[str]:
+def begin(where: Path, data: Path, *more: str) -> subprocess.Popen[str]:
     return subprocess.Popen(
-        [sys.executable, child.__file__, str(where), str(data)], stderr=subprocess.PIPE, text=True
+        [sys.executable, child.__file__, str(where), str(data), *more], stderr=subprocess.PIPE, text=True
     )
 
 
@@ -58,3 +59,31 @@ def test_killed_at_twenty_random_moments(tmp_path: Path) -> None:
     assert program.returncode == 0, said
     assert folder.state(killed) == expected
     assert [p.name for p in (killed / "importing").iterdir()] == ["seen.jsonl"]
+
+
+def test_a_long_recording_killed_while_it_is_heard_goes_on_where_it_stopped(tmp_path: Path) -> None:
+    stores, asked = [], []
+    for kills in (0, 2):
+        where, data, calls = (tmp_path / str(kills) / name for name in ("folder", "data", "calls"))
+        where.mkdir(parents=True)
+        shutil.copy2(folder.SAMPLES / "teaching_session.opus", where)
+        for _ in range(kills):
+            before = calls.read_text().count("\n") if calls.exists() else 0
+            with begin(where, data, "long") as program:
+                while not calls.exists() or calls.read_text().count("\n") < before + 3:
+                    assert program.poll() is None
+                    time.sleep(0.02)
+                program.kill()
+        with begin(where, data, "long") as program:
+            assert program.stderr
+            said = program.stderr.read()
+        assert program.returncode == 0, said
+        assert [p.name for p in (data / "importing").iterdir()] == ["seen.jsonl"]
+        rows = folder.state(data)
+        stores.append([{k: v for k, v in row.items() if k != "path"} for row in rows])
+        asked.append(calls.read_text().count("\n"))
+    assert stores[0] == stores[1]
+    assert len(stores[0][0]["visits"]) > 1
+    # Not heard twice, but for the clips that two threads had in hand at each kill.
+    assert asked[0] > 12
+    assert asked[0] <= asked[1] <= asked[0] + 2 * 2

@@ -157,13 +157,13 @@ def score(gold: Sequence[Mapping[str, Any]], got: Mapping[str, Sequence[Mapping[
         result.wrong_visit_count += len(right) != len(read)
         result.exact += len(right) == len(read) and len(result.misses) == before
     for miss in result.misses:
-        if danger := _danger(miss):
+        if danger := danger_of(miss):
             result.dangers[danger] += miss.times
     result.fields = dict(sorted(counts.items(), key=lambda c: (-c[1].gold, c[0])))
     return result
 
 
-def _danger(miss: Miss) -> str:
+def danger_of(miss: Miss) -> str:
     """Which of the four errors that could hurt this is, if any."""
     item = miss.item
     if not miss.extra:

@@ -12,6 +12,7 @@ from extract.notices.contradictions import contradictions
 from extract.notices.findings import findings
 from extract.notices.hearing import unsure
 from extract.notices.measured import measured
+from extract.notices.passages import passages
 from extract.notices.unsaid import unsaid
 from extract.notices.view import VisitView
 from shared.record import Notice, Visit
@@ -27,5 +28,5 @@ def notices(visit: Visit, doc: Doc, number: int, transcript: Transcript | None =
     seconds, and denying words their probability.
     """
     view = VisitView(visit, doc, number, transcript)
-    found = [n for part in (contradictions, measured, unsure, findings, unsaid) for n in part(view)]
+    found = [n for part in (contradictions, measured, unsure, passages, findings, unsaid) for n in part(view)]
     return sorted(found, key=lambda n: (-n.weight, n.chars is None, n.chars or (0, 0)))

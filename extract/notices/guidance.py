@@ -47,6 +47,8 @@ Certain = Literal[
     "uncertain_complication",
     "uncertain_finding",
     "uncertain_words",
+    "hard_to_hear",
+    "unclear_passage",
     "sudden_hearing_loss_recent",
     "sudden_hearing_loss_older",
     "sudden_hearing_loss_undated",
@@ -87,13 +89,16 @@ class Rule(_Strict):
 
 
 class Limits(_Strict):
-    """Lengths in millimetres, times in days, probability 0-1, distance in words."""
+    """Lengths in millimetres, times in days, probabilities and shares 0-1, distances in words."""
 
     piece_ask_mm: int
     piece_note_mm: int
     width_ask_mm: int
     same_within_mm: float
     probability: float = Field(ge=0, le=1)
+    passage_words: int
+    passage_probability: float = Field(ge=0, le=1)
+    passage_share: float = Field(ge=0, le=1)
     far_words: int
     recent_days: int
     width_words: list[str]

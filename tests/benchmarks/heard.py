@@ -82,5 +82,6 @@ def heard(spoken: Spoken, level: float | None, setup: Setup) -> Transcript:
 
 def kept(spoken: Spoken, level: float | None, setup: Setup) -> Path:
     """Where that transcript lies."""
-    name = f"{spoken.name}.{spoken.voice}.{'clean' if level is None else level}.{setup.name}.json"
+    noise = "clean" if level is None else f"{level}.{spoken.noise}"
+    name = f"{spoken.name}.{spoken.voice}.{noise}.{setup.name}.json"
     return FOLDER / "heard" / version() / name.replace(" ", "_").replace(",", "")

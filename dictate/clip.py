@@ -12,7 +12,7 @@ import numpy.typing as npt
 from av.audio.resampler import AudioResampler
 from av.container import InputContainer
 
-from dictate.read import FORMATS, RATE
+from dictate.read import RATE, container_of
 from shared.errors import BadRecording
 
 LONGEST_SECONDS = 600.0
@@ -28,11 +28,8 @@ def clip(path: str | os.PathLike[str], start: float, end: float) -> bytes:
     be read.
     """
     start, end = max(start, 0.0), min(end, max(start, 0.0) + LONGEST_SECONDS)
-    options = {"format_whitelist": FORMATS, "protocol_whitelist": "file"}
     try:
-        with av.open(
-            "file:" + os.path.abspath(path), "r", options=options, metadata_errors="replace"
-        ) as file:
+        with container_of(path) as file:
             if not file.streams.audio:
                 raise BadRecording("no sound track in it", where=os.fspath(path))
             samples = _samples(file, start, end)

@@ -20,6 +20,7 @@ from types import TracebackType
 from typing import Any
 
 from dictate.recognise import Checked, HeardWord, Phrase, Recogniser, Samples, Settings, hear_all
+from shared.protecting.files import Lines
 
 _NO_MATTER = ("workers",)
 """Settings on which the words do not depend."""
@@ -36,10 +37,11 @@ class HeardFile:
         self._lock = threading.Lock()
         self._lines: dict[str, str] = {}
         self._file: int | None = None
-        with suppress(OSError), place.open(encoding="utf-8", errors="replace") as lines:
+        self._sealing = Lines(place)
+        with suppress(OSError), place.open("rb") as lines:
             for line in lines:
-                key, _, heard = line.partition(" ")
                 with suppress(ValueError):  # cut off
+                    key, _, heard = self._sealing.read(line).decode().partition(" ")
                     json.loads(heard)
                     self._lines[key] = heard
         with suppress(OSError):
@@ -55,10 +57,11 @@ class HeardFile:
 
     def keep(self, key: str, heard: Sequence[Sequence[Phrase]]) -> None:
         """Write down what a call gave."""
-        line = f"\n{key} {json.dumps([[asdict(phrase) for phrase in clip] for clip in heard])}\n"
+        text = f"{key} {json.dumps([[asdict(phrase) for phrase in clip] for clip in heard])}"
+        line = b"\n" + self._sealing.written(text.encode()) + b"\n"
         with self._lock, suppress(OSError):  # a full disk: the store will say so
             if self._file is not None:
-                os.write(self._file, line.encode())
+                os.write(self._file, line)
 
     def __enter__(self) -> HeardFile:
         return self

@@ -6,12 +6,13 @@ where sound is missing in the middle, silence stands in for it, so that a second
 
 from __future__ import annotations
 
-import io
 import mmap
 import os
 from collections.abc import Callable, Iterable, Iterator
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import BinaryIO
 
 import av
 import numpy as np
@@ -22,6 +23,7 @@ from av.container import InputContainer
 
 from dictate.spool import Spool
 from shared.errors import BadRecording
+from shared.protecting import files
 
 RATE = 16_000
 """Samples a second, as the recogniser wants them."""
@@ -92,7 +94,7 @@ def read(
     if not (Path(path).is_file() or Path(path).is_dir()) and Path(path).exists():
         raise BadRecording("not a file", where=where, remedy=_READABLE)
     try:
-        with Path(path).open("rb") as file:
+        with files.opened(path) as file:
             head = file.read(16)
             promised, ends = _promised(head, file), _ends(head, file)
     except OSError as fault:
@@ -122,7 +124,7 @@ def _unopened(fault: OSError, where: str) -> BadRecording:
     )
 
 
-def _promised(head: bytes, file: io.BufferedReader) -> float:
+def _promised(head: bytes, file: BinaryIO) -> float:
     """How many times longer a WAV file should be than it is, by the size in its header; else 1.
 
     FFmpeg takes the length of a WAV file from its size, so a cut would go unseen.
@@ -132,7 +134,7 @@ def _promised(head: bytes, file: io.BufferedReader) -> float:
     return promised / size if head[:4] == b"RIFF" and promised > size and not streamed else 1.0
 
 
-def _ends(head: bytes, file: io.BufferedReader) -> bool:
+def _ends(head: bytes, file: BinaryIO) -> bool:
     """False if an Ogg file lacks its last page, whole and marked as such (RFC 3533, section 6)."""
     if head[:4] != b"OggS":
         return True
@@ -145,15 +147,25 @@ def _ends(head: bytes, file: io.BufferedReader) -> bool:
 
 def _decode(where: str, progress: Callable[[float], object]) -> tuple[Recording, int, float]:
     """All sound of the first track, how many packets could not be decoded, and the stated seconds."""
-    # A "file:" address and two lists of what is allowed: nothing but this one file is ever opened.
-    options = {"format_whitelist": FORMATS, "protocol_whitelist": "file"}
-    address = "file:" + os.path.abspath(where)
-    with av.open(address, "r", options=options, metadata_errors="replace") as container, Spool() as out:
+    # What was sealed goes to no disk unsealed.
+    with container_of(where) as container, Spool(in_memory=files.is_sealed(where)) as out:
         if not container.streams.audio:
             raise BadRecording("no sound track in it", where=where, remedy="Choose one with sound.")
         faults = _sound(container, where, out, progress)
         samples, on_disk = out.held()
         return Recording(samples, on_disk=on_disk), faults, (container.duration or 0) / av.time_base
+
+
+@contextmanager
+def container_of(path: str | os.PathLike[str]) -> Iterator[InputContainer]:
+    """A recording opened for decoding, a sealed one too. Raises what PyAV and `files.opened` raise."""
+    # A "file:" address and two lists of what is allowed: nothing but this one file is ever opened.
+    options = {"format_whitelist": FORMATS, "protocol_whitelist": "file"}
+    with ExitStack() as stack:
+        source: str | BinaryIO = "file:" + os.path.abspath(path)
+        if files.is_sealed(path):
+            source = stack.enter_context(files.opened(path))
+        yield stack.enter_context(av.open(source, "r", options=options, metadata_errors="replace"))
 
 
 def _sound(container: InputContainer, where: str, out: Spool, progress: Callable[[float], object]) -> int:

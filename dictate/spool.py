@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import errno
 import mmap
+import sys
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -27,15 +28,16 @@ _SILENCE = bytes(1 << 20)
 class Spool:
     """Takes in 16-bit samples. A context manager; what `held` gives outlives it.
 
-    Its file lies in the cache folder, since the system's own place for passing files may be memory. Raises
-    EarsideError if it cannot be written.
+    in_memory: however long it is. Its file lies in the cache folder, since the system's own place for passing
+    files may be memory. Raises EarsideError if it cannot be written.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, *, in_memory: bool = False) -> None:
         folder = cache_folder()
         with _writing():
             folder.mkdir(parents=True, exist_ok=True)
-        self._file = tempfile.SpooledTemporaryFile(IN_MEMORY_BYTES, dir=str(folder))  # noqa: SIM115
+        self._most = sys.maxsize if in_memory else IN_MEMORY_BYTES
+        self._file = tempfile.SpooledTemporaryFile(self._most, dir=str(folder))  # noqa: SIM115
         self.samples = 0
         """How many it holds."""
 
@@ -52,7 +54,7 @@ class Spool:
 
     def held(self) -> tuple[npt.NDArray[np.int16], mmap.mmap | None]:
         """All samples, and the file in which they lie, if it is one."""
-        if 2 * self.samples <= IN_MEMORY_BYTES:
+        if 2 * self.samples <= self._most:
             self._file.seek(0)
             return np.frombuffer(self._file.read(), dtype=np.int16), None
         with _writing():

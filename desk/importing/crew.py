@@ -13,6 +13,7 @@ import time
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from multiprocessing.connection import Connection, wait
+from pathlib import Path
 from types import TracebackType
 from typing import TypeVar
 
@@ -20,6 +21,8 @@ from desk.importing import beats, faults
 from desk.importing.beats import Beat
 from desk.importing.faults import Fault
 from dictate.recognise import processors, workers
+from shared.protecting import unlocking
+from shared.protecting.vault import Vault
 
 Task = TypeVar("Task")
 Result = TypeVar("Result")
@@ -146,7 +149,7 @@ class _Worker:
     def __init__(self) -> None:
         self.silent = 0.0
         self.pipe, theirs = _SPAWN.Pipe()
-        self._process = _SPAWN.Process(target=_serve, args=(theirs,), daemon=True)
+        self._process = _SPAWN.Process(target=_serve, args=(theirs, unlocking.held()), daemon=True)
         self._process.start()
         theirs.close()  # so that its end is noticed here
 
@@ -156,7 +159,8 @@ class _Worker:
         self.pipe.close()
 
 
-def _serve(pipe: Connection) -> None:
+def _serve(pipe: Connection, keys: dict[Path, Vault]) -> None:
+    unlocking.take(keys)
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C reaches all; the program decides
     threading.Thread(target=_end_with_program, daemon=True).start()
     one_at_a_time = threading.Lock()

@@ -13,6 +13,7 @@ from pathlib import Path
 from types import TracebackType
 
 from desk.importing.look import Looked
+from shared.protecting.files import Lines
 
 FOLDER = "importing"
 FILE_NAME = "seen.jsonl"
@@ -30,13 +31,14 @@ class Ledger:
         self.speed: float | None = None
         """How many times real time the last import went; None if there was none."""
         self._known: dict[str, Looked] = {}
+        self._lines = Lines(place)
         if place.exists():
-            with place.open(encoding="utf-8", errors="replace") as lines:
+            with place.open("rb") as lines:
                 for line in lines:
                     self._take(line)
-        self._file = place.open("a", encoding="utf-8")
+        self._file = place.open("ab")
         os.chmod(place, 0o600)
-        self._file.write("\n")  # after a line that was cut off
+        self._file.write(b"\n")  # after a line that was cut off
 
     def seen(self, path: str) -> Looked | None:
         """What is known of a file as it is now; None if it is not known or has changed. Raises OSError."""
@@ -56,12 +58,12 @@ class Ledger:
         self._write({"speed": speed})
 
     def _write(self, held: dict[str, object]) -> None:
-        self._file.write(json.dumps(held) + "\n")
+        self._file.write(self._lines.written(json.dumps(held).encode()) + b"\n")
         self._file.flush()
 
-    def _take(self, line: str) -> None:
+    def _take(self, line: bytes) -> None:
         try:
-            held = json.loads(line)
+            held = json.loads(self._lines.read(line))
             if "speed" in held:
                 self.speed = float(held["speed"])
             else:

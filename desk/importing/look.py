@@ -9,6 +9,7 @@ from pathlib import Path
 
 from desk.importing import beats, faults, when
 from desk.importing.faults import Fault
+from shared.protecting import files
 from shared.store.rows import TimeFrom, iso
 
 _CHUNK = 1 << 20
@@ -58,23 +59,22 @@ def look(path: str) -> Looked | Fault:
 def hashed(place: Path) -> tuple[str, tuple[int, int]]:
     """The SHA-256 of a file, its size and its time in nanoseconds. Raises OSError."""
     digest = hashlib.sha256()
-    with place.open("rb") as file:
+    with files.opened(place) as file:
         while chunk := file.read(_CHUNK):
             digest.update(chunk)
             beats.beat()
-        size = file.tell()
-    return digest.hexdigest(), (size, place.stat().st_mtime_ns)
+        size, stat = file.tell(), place.stat()
+    return digest.hexdigest(), (stat.st_size if files.is_sealed(place) else size, stat.st_mtime_ns)
 
 
 def _stated(place: Path) -> tuple[float | None, dict[str, str]]:
     """What the container states of itself: seconds and tags; nothing of a file that is no recording."""
     import av  # noqa: PLC0415  (slow to import)
 
-    from dictate.read import FORMATS  # noqa: PLC0415
+    from dictate.read import container_of  # noqa: PLC0415
 
-    options = {"format_whitelist": FORMATS, "protocol_whitelist": "file"}
     try:
-        with av.open(f"file:{place.absolute()}", "r", options=options, metadata_errors="replace") as held:
+        with container_of(place) as held:
             tags = dict(held.metadata)
             for stream in held.streams:
                 tags = dict(stream.metadata) | tags

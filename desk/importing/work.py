@@ -11,13 +11,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pydantic import ValidationError
-
 from desk import heard_amiss, saving
 from desk.importing import beats, faults
 from desk.importing.faults import Fault
 from desk.importing.look import Looked, hashed
 from shared.errors import EarsideError
+from shared.protecting.files import Lines
 from shared.record import Visit
 from shared.store.rows import record_json
 from shared.transcript import Transcript
@@ -93,9 +92,9 @@ def _waiting(job: Job) -> Transcript | None:
     if job.passing is None:
         return None
     try:
-        text = passing_files(job.passing, job.looked.sha256)[0].read_text(encoding="utf-8")
-        held = Transcript.model_validate_json(text)
-    except (OSError, UnicodeDecodeError, ValidationError):
+        place, _ = passing_files(job.passing, job.looked.sha256)
+        held = Transcript.model_validate_json(Lines(place).read(place.read_bytes()))
+    except (OSError, ValueError):
         return None
     same = held.model == job.model
     return held.model_copy(update={"source": job.looked.path}) if same else None
@@ -118,7 +117,7 @@ def _heard(job: Job) -> Transcript | Fault:
     if job.passing:
         with suppress(EarsideError):  # a full disk: the store will say so
             place, _ = passing_files(job.passing, job.looked.sha256)
-            saving.save(place, transcript.model_dump_json().encode(), replace=True)
+            saving.save(place, Lines(place).written(transcript.model_dump_json().encode()), replace=True)
     return transcript
 
 

@@ -208,7 +208,7 @@ class Sealed(io.RawIOBase):
         super().close()
 
 
-def opened(vault: Vault, path: Path) -> BinaryIO:
+def opened(vault: Vault, path: Path) -> io.BufferedReader:
     """A sealed file open for reading, from any place. Raises as `Sealed`."""
     return io.BufferedReader(Sealed(vault, path), CHUNK)
 

@@ -125,8 +125,7 @@ class Readings(Base):
             "SELECT sound, path, bytes FROM recordings WHERE id = ? AND sound_erased IS NULL", recording_id
         )
         for row in found:
-            kept = sounds.folder(self.folder) / (row["sound"] or "")
-            if kept.is_file():
+            if kept := sounds.place_of(self.folder, row["sound"] or ""):
                 return kept
             lay = Path(row["path"] or "")
             if lay.is_file() and lay.stat().st_size == row["bytes"]:

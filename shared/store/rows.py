@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from shared.errors import BadInput
+from shared.protecting import files, sealed
 from shared.record import Notice, Value, Visit
 from shared.transcript import Transcript
 
@@ -50,12 +51,13 @@ class Recording:
 
     @classmethod
     def of(cls, path: Path, kind: Kind) -> Recording:
-        """The recording at `path`. Reads the whole file; raises OSError."""
-        with path.open("rb") as file:
+        """The recording at `path`. Reads the whole file; raises OSError, and as `files.opened`."""
+        with files.opened(path) as file:
             digest = hashlib.file_digest(file, "sha256").hexdigest()
             size, changed = file.tell(), datetime.fromtimestamp(path.stat().st_mtime, UTC)
+        name = path.name.removesuffix(sealed.SUFFIX)
         return cls(
-            sha256=digest, name=path.name, bytes=size, kind=kind, path=path.absolute(), modified=iso(changed)
+            sha256=digest, name=name, bytes=size, kind=kind, path=path.absolute(), modified=iso(changed)
         )
 
 

@@ -29,10 +29,12 @@ def report(fault: Exception, where: str = "") -> int:
 
     Of an unexpected fault only its kind is shown: its message might quote the dictation.
     """
+    from desk.lines import clean  # noqa: PLC0415  (slow to import, and help must be quick)
+
     if isinstance(fault, EarsideError):
-        say(fault.line)
+        say(clean(fault.line))
         return BAD_INPUT if isinstance(fault, BadInput) else FAILED
-    head = f"{where}: " if where else ""
+    head = f"{clean(where)}: " if where else ""
     if isinstance(fault, OSError) and fault.strerror:
         say(f"{head}{fault.strerror}. Check the disk and who may use it, then try again.")
         return FAILED

@@ -89,7 +89,7 @@ def _found(folder: Path, path: Path) -> Found:
         closed=bool(notes) and notes[-1]["what"] == "closed",
         in_use=_in_use(folder, path.stem),
         pauses=_pauses(notes),
-        lost=sum(float(note.get("seconds", 0)) for note in notes if note["what"] == "lost"),
+        lost=sum(_number(note.get("seconds")) for note in notes if note["what"] == "lost"),
     )
 
 
@@ -108,10 +108,15 @@ def _pauses(notes: list[dict[str, Any]]) -> tuple[tuple[float, str, str], ...]:
     pauses: list[tuple[float, str, str]] = []
     for note in notes:
         if note["what"] == "paused":
-            pauses.append((float(note["at"]), str(note["clock"]), ""))
+            pauses.append((_number(note.get("at")), str(note.get("clock", "")), ""))
         elif pauses and not pauses[-1][2]:  # whatever came next ended it
-            pauses[-1] = (*pauses[-1][:2], str(note["clock"]))
+            pauses[-1] = (*pauses[-1][:2], str(note.get("clock", "")))
     return tuple(pauses)
+
+
+def _number(held: Any) -> float:
+    """A number of a description; 0 for what a damaged disk made of it."""
+    return float(held) if isinstance(held, (int, float)) and abs(held) < 1e9 else 0.0
 
 
 def _moment(path: Path) -> str:

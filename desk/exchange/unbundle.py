@@ -52,7 +52,7 @@ def record(bundle: Any, *, where: str = "bundle") -> Visit:
             whole["taken_out"] = [row for row in taken if row != extensions.NONE]
         whole |= {"notices": notices, "extent": extent[0] if extent else None}
         return Visit.model_validate(whole)
-    except (KeyError, ValueError, TypeError, AttributeError, RecursionError, ValidationError) as fault:
+    except (LookupError, ValueError, TypeError, AttributeError, RecursionError, ValidationError) as fault:
         raise BadInput(
             "it holds no record that Earside wrote, or was changed since",
             where=where,

@@ -19,10 +19,10 @@ from docx.document import Document
 from docx.enum.text import WD_ALIGN_PARAGRAPH
 from docx.shared import Pt, RGBColor
 from docxtpl import DocxTemplate
-from jinja2 import StrictUndefined, TemplateError, TemplateSyntaxError, UndefinedError
+from jinja2 import TemplateError, TemplateSyntaxError, UndefinedError
 from jinja2.exceptions import SecurityError
-from jinja2.sandbox import ImmutableSandboxedEnvironment
 
+from desk.letters.closed import Closed
 from shared.errors import BadInput
 
 FILE = "letter.docx"
@@ -57,12 +57,10 @@ def render(template: Path | None, values: dict[str, Any], *, word: str, foot: st
         if template:
             _closed(docx.Document(source), where)
         paper = DocxTemplate(source)
-        sandbox = ImmutableSandboxedEnvironment(undefined=StrictUndefined, autoescape=True)
-        sandbox.globals.clear()
-        paper.render(values, sandbox)
+        paper.render(values, Closed())
         paper.save(made)
     except SecurityError as fault:
-        raise _wrong(where, "asks for something that a letter must not reach") from fault
+        raise _wrong(where, f"asks for something that a letter must not reach: {fault.message}") from fault
     except UndefinedError as fault:
         raise _wrong(where, _unknown(fault, template)) from fault
     except TemplateSyntaxError as fault:

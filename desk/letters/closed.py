@@ -34,7 +34,9 @@ class Closed(ImmutableSandboxedEnvironment):
 
 
 def _check(node: nodes.Node, loops: int) -> None:
-    called = isinstance(node, nodes.Call) and isinstance(node.node, nodes.Name)  # none is known: it is told by name
+    called = isinstance(node, nodes.Call) and isinstance(
+        node.node, nodes.Name
+    )  # none is known: it is told by name
     if not (called or isinstance(node, _PARTS)):
         raise SecurityError(f"“{type(node).__name__.lower()}”")
     if isinstance(node, nodes.Filter) and node.name not in FILTERS:

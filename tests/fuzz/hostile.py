@@ -10,16 +10,24 @@ from typing import Any
 from hypothesis import strategies as st
 
 TEXTS = (
-    "", " ", "\n", "0", "-1", "1e999", "999999999999999999999999", "NaN", "null", "../../etc/passwd", "C:\\con", "a" * 5000,
-    "<script>alert(1)</script>", "\"'><img src=x onerror=alert(1)>", "{{ 7 * 7 }}", "{% for x in y %}", "${7*7}",
-    "=1+1", "+A1", "-2+3", "@SUM(A1)", "\t=1", "\x1b[2J\x1b]0;owned\x07", "\x9b31m", "\x00", "\u202eabc\u202c", "\u2066x",
-    "\ufffe", "\ud7ff", "e\u0301" * 50, "😀", "مرحبا", "İı", "ß", "%00", "%2e%2e/", "%ff", "';DROP TABLE visits;--", "* OR *",
-    '"', "NEAR(", "ears[0].side", "ears[99999999999999999999].side", "ears[-1]", "plan.recall=6 months", "18 mm", "80 %",
-    "2026-02-30", "9999-12-31T23:59:59Z", "0001-01-01", "2026-01-01T00:00:00", "1-2", "9" * 30 + "-" + "9" * 30,
+    "", " ", "\n", "0", "-1", "1e999", "999999999999999999999999", "NaN", "null", "../../etc/passwd",
+    "C:\\con", "a" * 5000,
+    "<script>alert(1)</script>", "\"'><img src=x onerror=alert(1)>", "{{ 7 * 7 }}", "{% for x in y %}",
+    "${7*7}",
+    "=1+1", "+A1", "-2+3", "@SUM(A1)", "\t=1", "\x1b[2J\x1b]0;owned\x07", "\x9b31m", "\x00",
+    "\u202eabc\u202c", "\u2066x",
+    "\ufffe", "\ud7ff", "e\u0301" * 50, "😀", "مرحبا", "İı", "ß", "%00", "%2e%2e/", "%ff",
+    "';DROP TABLE visits;--", "* OR *",
+    '"', "NEAR(", "ears[0].side", "ears[99999999999999999999].side", "ears[-1]", "plan.recall=6 months",
+    "18 mm", "80 %",
+    "2026-02-30", "9999-12-31T23:59:59Z", "0001-01-01", "2026-01-01T00:00:00", "1-2",
+    "9" * 30 + "-" + "9" * 30,
 )  # fmt: skip
 """Markup, templates, formulas, terminal escapes, marks of direction, numbers too large, places elsewhere."""
 
-text = st.one_of(st.sampled_from(TEXTS), st.text(max_size=60), st.lists(st.sampled_from(TEXTS), max_size=4).map(" ".join))
+text = st.one_of(
+    st.sampled_from(TEXTS), st.text(max_size=60), st.lists(st.sampled_from(TEXTS), max_size=4).map(" ".join)
+)
 
 _EDITS = st.lists(
     st.tuples(
@@ -35,7 +43,9 @@ _EDITS = st.lists(
 def damaged(seeds: Sequence[bytes]) -> st.SearchStrategy[bytes]:
     """One of these files with a few bytes changed, or parts of it left out or doubled; at times only noise."""
     return st.one_of(
-        st.builds(_edited, st.sampled_from(list(seeds)), _EDITS), st.binary(max_size=400), st.sampled_from(list(seeds))
+        st.builds(_edited, st.sampled_from(list(seeds)), _EDITS),
+        st.binary(max_size=400),
+        st.sampled_from(list(seeds)),
     )
 
 
@@ -75,7 +85,9 @@ _LEAVES: st.SearchStrategy[Any] = st.one_of(
 def changed(whole: Any) -> st.SearchStrategy[str]:
     """A JSON text made of `whole` with some parts of it replaced, taken out or doubled."""
     places = list(_places(whole))
-    edit = st.tuples(st.sampled_from(places), st.sampled_from(("replace", "replace", "out", "double")), _LEAVES)
+    edit = st.tuples(
+        st.sampled_from(places), st.sampled_from(("replace", "replace", "out", "double")), _LEAVES
+    )
 
     def make(edits: list[tuple[tuple[Any, ...], str, Any]]) -> str:
         made = copy.deepcopy(whole)
@@ -89,7 +101,7 @@ def changed(whole: Any) -> st.SearchStrategy[str]:
                 elif how == "double" and isinstance(node, list):
                     node.append(copy.deepcopy(node[place[-1]]))
                 else:
-                    node[place[-1]] = leaf
+                    node[place[-1]] = copy.deepcopy(leaf)  # later edits may go into it
             except (KeyError, IndexError, TypeError):
                 continue  # an earlier edit took it away
         return json.dumps(made)

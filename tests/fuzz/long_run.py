@@ -1,6 +1,6 @@
 """Try every door for a long time (one command; what fails is printed with its input, and tried no further).
 
-    python tests/fuzz/long_run.py [MINUTES] [DOOR...]
+python tests/fuzz/long_run.py [MINUTES] [DOOR...]
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ import traceback
 from collections import defaultdict
 from pathlib import Path
 
+sys.path.insert(0, str(Path(__file__).parents[1] / "desk"))
 sys.path.insert(0, str(Path(__file__).parent))
 
 from doors import DOORS

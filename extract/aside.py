@@ -65,6 +65,8 @@ _OBJECT = 2
 with the hook"."""
 _APPOSITION = 9
 """Words between commas that may stand between a person and what they have."""
+_CLAUSE = 2
+"""Words between "if" and a consent that is only hoped for ("if his mother has signed")."""
 _TOLD_OF_THEN = 12
 """Words before "then" among which is the verb of what was so then."""
 _DATING = word_set("aside", "dating")
@@ -177,6 +179,7 @@ def _set_aside(words: Words, mentions: list[Mention], cue: Mention, sort: str) -
             not _SPARED[sort] & m.readings.keys()
             or (sort == "other_person" and m.has("symptom", "history"))
             or (m.has("referral", "urgency") and m.start > cue.end and _sets_condition(words, cue))
+            or (m.has("consent") and cue.end <= m.start <= cue.end + _CLAUSE and _sets_condition(words, cue))
         ):
             m.aside = REASONS[sort]
 

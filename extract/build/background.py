@@ -8,6 +8,9 @@ from extract.build.values import Values, first_of_each, or_none
 from extract.mentions import Mention
 from extract.plan import softener_days
 from shared.record import Background, SidedHistory, SidedSymptom, Softener, Value
+from shared.vocabulary import word_set
+
+_MOOD = word_set("background", "mood")
 
 
 def background(values: Values, live: list[Mention], uses: dict[int, str]) -> Background | None:
@@ -16,7 +19,7 @@ def background(values: Values, live: list[Mention], uses: dict[int, str]) -> Bac
     consent = [m for m in live if m.kind == "consent" and (m.polarity != "denied" or m.value == "declined")]
     if consent:
         declined = [m for m in consent if m.value == "declined" and not _of_something_else(values, m, live)]
-        given = [m for m in consent if m.value != "declined"]
+        given = [m for m in consent if m.value != "declined" and not _is_contentment(values, m)]
         if declined or given:
             chosen = declined[-1] if declined else given[0]
             back.consent = values.value(chosen, chosen.value)
@@ -40,6 +43,11 @@ def _of_something_else(values: Values, m: Mention, live: list[Mention]) -> bool:
     """Whether a referral or a test was declined, not the treatment ("I offered audiology but he declined")."""
     here = [o for o in live if values.words.sentence[o.start] == values.words.sentence[m.start]]
     return values.working(m) and any(o.kind in ("referral", "advice") and o.end <= m.start for o in here)
+
+
+def _is_contentment(values: Values, m: Mention) -> bool:
+    """Whether somebody is only content once the work has begun ("he's fine with that"), which asks for nothing."""
+    return values.working(m) and _MOOD.issuperset(values.words.text[m.start : m.end])
 
 
 def _told(

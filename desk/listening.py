@@ -117,7 +117,7 @@ class Listening:
         self._unread: list[Utterance] = []
         self._journal = journal(self._disk)
         self.id = self._journal.id
-        self._heard_path = self._journal.path.with_suffix(".heard")
+        self._heard_path = self._journal.path.with_name(f"{self.id}.heard")
         known = remembered(self._heard_path, self._journal.received / BYTES_A_SECOND)
         self._unread += known
         self._thread = threading.Thread(target=self._read, name="reading", daemon=True)

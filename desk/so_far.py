@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from dictate.events import Event, Utterance
 from extract.stretches import move
+from shared.protecting.files import Lines
 from shared.record import Visit
 from shared.transcript import Transcript, Word
 
@@ -75,9 +76,10 @@ def remember(path: Path, utterance: Utterance) -> None:
     """Add an utterance to a file, so that after a crash it need not be heard again. Raises OSError."""
     words = [word.model_dump() for word in utterance.words]
     kept = {"start": utterance.start, "end": utterance.end, "text": utterance.text, "words": words}
+    line = Lines(path).written(json.dumps(kept, ensure_ascii=False).encode())
     file = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o600)
     try:
-        os.write(file, json.dumps(kept, ensure_ascii=False).encode() + b"\n")
+        os.write(file, line + b"\n")
     finally:
         os.close(file)
 
@@ -85,9 +87,10 @@ def remember(path: Path, utterance: Utterance) -> None:
 def remembered(path: Path, seconds: float) -> list[Utterance]:
     """The utterances in such a file, as far as they are whole and within the recording's seconds."""
     found: list[Utterance] = []
+    lines = Lines(path)
     for line in path.read_bytes().splitlines() if path.is_file() else []:
         with contextlib.suppress(ValueError, KeyError, TypeError):
-            kept = json.loads(line)
+            kept = json.loads(lines.read(line))
             words = tuple(Word.model_validate(word) for word in kept["words"])
             one = Utterance(float(kept["start"]), float(kept["end"]), str(kept["text"]), words)
             if one.end > seconds:

@@ -2,10 +2,10 @@
 
 A journal is two files in one folder, for their owner's eyes only:
 
-- `ID.wav`: a WAV file (16-bit PCM, one channel, 16,000 a second) that grows. Until it is closed its header
-  gives no length, as programs do that write into a pipe, so cut off after any byte it is a readable recording.
+- `ID.wav`: a WAV file (16-bit PCM, one channel, 16,000 a second) that grows, readable wherever it is cut off; in a
+  protected data folder `ID.wav.sealed`, the same in sealed chunks (`dictate.tape`).
 - `ID.jsonl`: one JSON object a line: when it began and who dictated, pauses, faults of the disk, what became
-  of it. A line that was cut off is passed over.
+  of it. A line that was cut off is passed over. In a protected data folder each line is sealed.
 
 While it is being written there are also `ID.lock`, which the system frees when the program dies, and `ID.heard`,
 the words so far, with which a program that goes on need not hear all of it again.
@@ -16,11 +16,9 @@ stays in memory and is tried again every second. Bytes, here and below, count fr
 
 from __future__ import annotations
 
-import io
 import os
 import secrets
 import shutil
-import struct
 import threading
 import time
 from collections.abc import Callable
@@ -32,11 +30,13 @@ import numpy as np
 import numpy.typing as npt
 from filelock import FileLock, Timeout
 
-from dictate import journals
-from dictate.journals import HEADER_BYTES, RATE
+from dictate import journals, tape
+from dictate.journals import RATE
 from shared.errors import BadInput, StoreError
+from shared.protecting import unlocking
+from shared.protecting.files import Lines
 
-BYTES_A_SECOND = 2 * RATE
+BYTES_A_SECOND = tape.BYTES_A_SECOND
 
 FLUSH_SECONDS = 0.5
 """How often sound is flushed: what a power cut can take is this and the time the disk needs to flush."""
@@ -50,16 +50,6 @@ HELD_BYTES = 64_000_000
 ROOM_BYTES = 2 * 3600 * BYTES_A_SECOND
 """Free room on the disk without which no journal is begun: two hours of sound, 230 MB."""
 
-_UNKNOWN = 0xFFFFFFFF
-
-
-def _header(size: int = _UNKNOWN) -> bytes:
-    """The header of a WAV file with so many bytes of sound; _UNKNOWN while it grows."""
-    whole = _UNKNOWN if size == _UNKNOWN else size + HEADER_BYTES - 8
-    form = (16, 1, 1, RATE, BYTES_A_SECOND, 2, 16)
-    return struct.pack("<4sI4s4sIHHIIHH4sI", b"RIFF", whole, b"WAVE", b"fmt ", *form, b"data", size)
-
-
 Tell = Callable[[str], None]
 """Called from the writing thread with the reason when the disk fails, and with "" when it takes sound again."""
 
@@ -72,8 +62,8 @@ class Journal:
     """
 
     def __init__(self, folder: Path, name: str, tell: Tell | None) -> None:
-        self.id, self.path = name, folder / f"{name}.wav"
-        self._notes_path = folder / f"{name}.jsonl"
+        self.id = name
+        notes = journals.notes_path(folder, name)
         self._tell = tell or (lambda reason: None)
         self._lock = _locked(folder, name)
         self._changed = threading.Condition()
@@ -83,18 +73,18 @@ class Journal:
         self._hurry = self._ending = self._closing = False
         self._fault = ""
         try:
-            # Patients' talk: for this user's eyes only.
-            how = os.O_RDWR | os.O_CREAT | getattr(os, "O_BINARY", 0)
-            self._file = os.fdopen(os.open(self.path, how, 0o600), "r+b", buffering=0)
-            self._notes_file = os.open(self._notes_path, os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o600)
-            self._confirmed = self._written = max(self.path.stat().st_size - HEADER_BYTES, 0) // 2 * 2
-            self._file.truncate(HEADER_BYTES + self._confirmed)  # no half sample
-            _put(self._file, _header(), 0)
-            os.fsync(self._file.fileno())
+            self._tape = tape.opened(folder, name, unlocking.vault(folder.parent))
+            self._lines = Lines(notes)
+            self._notes_file = os.open(notes, os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o600)
+            self._confirmed = self._written = self._tape.size
+            self._tape.flush()
             _flush_folder(folder)
-        except OSError as fault:
+        except BaseException as fault:
             self._lock.release()
-            raise _unusable(fault, folder) from fault
+            if isinstance(fault, OSError):
+                raise _unusable(fault, folder) from fault
+            raise
+        self.path = self._tape.path
         self._writer = threading.Thread(target=self._write, name=f"journal {name}", daemon=True)
         self._writer.start()
 
@@ -177,9 +167,7 @@ class Journal:
         size = min(2 * end, edge) - 2 * start
         head = b""
         if size > 0:
-            with self.path.open("rb") as file:
-                file.seek(HEADER_BYTES + 2 * start)
-                head = file.read(size)
+            head = self._tape.read(2 * start, 2 * start + size)
         return np.frombuffer(head + tail, dtype="<i2", count=len(head + tail) // 2)
 
     def flush(self, *, wait_seconds: float = 5.0) -> float:
@@ -211,10 +199,9 @@ class Journal:
         self._writer.join()
         try:
             if not missing:
-                _put(self._file, _header(self._confirmed), 0)
-                os.fsync(self._file.fileno())
+                self._tape.finish()
         finally:
-            self._file.close()
+            self._tape.close()
             os.close(self._notes_file)
             self._lock.release()
         if missing:
@@ -236,12 +223,12 @@ class Journal:
                 new = bytes(self._held[at - self._confirmed :])
                 notes, hurry = list(self._notes), self._hurry
             try:
-                _put(self._file, new, HEADER_BYTES + at)
+                self._tape.put(new, at)
                 at += len(new)
                 if hurry or notes or time.monotonic() >= due:
-                    os.fsync(self._file.fileno())
+                    self._tape.flush()
                     for line in notes:
-                        journals.append(self._notes_file, line)
+                        journals.append(self._notes_file, self._lines.written(line))
                     due = time.monotonic() + FLUSH_SECONDS
                     self._flushed(at, len(notes))
                 else:
@@ -292,13 +279,6 @@ def _locked(folder: Path, name: str) -> FileLock:
     except OSError as fault:
         raise _unusable(fault, folder) from fault
     return lock
-
-
-def _put(file: io.FileIO, what: bytes, at: int) -> None:
-    file.seek(at)
-    view = memoryview(what)
-    while view:
-        view = view[file.write(view) or 0 :]
 
 
 def _flush_folder(folder: Path) -> None:

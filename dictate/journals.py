@@ -15,6 +15,10 @@ from typing import Any
 
 from filelock import FileLock, Timeout
 
+from shared.errors import BadRecording
+from shared.protecting import files, sealed
+from shared.protecting.files import Lines
+
 RATE = 16_000
 HEADER_BYTES = 44
 """Before the first sample, as in every plain WAV file."""
@@ -43,15 +47,18 @@ class Found:
 
 def find(folder: Path, name: str) -> Found | None:
     """The journal of this name, if it is there."""
-    path = folder / f"{name}.wav"
-    return _found(folder, path) if path.parent == folder and path.is_file() else None
+    plain = folder / f"{name}.wav"
+    path = files.there(plain) if plain.parent == folder else None
+    return _found(folder, path) if path else None
 
 
 def journals(folder: Path) -> list[Found]:
     """All journals in a folder, the oldest first; one without a single sample of sound is left out."""
     found = []
-    for path in sorted(folder.glob("*.wav")) if folder.is_dir() else []:
-        with contextlib.suppress(FileNotFoundError):  # moved away meanwhile
+    for path in (
+        sorted([*folder.glob("*.wav"), *folder.glob(f"*.wav{sealed.SUFFIX}")]) if folder.is_dir() else []
+    ):
+        with contextlib.suppress(FileNotFoundError, BadRecording):  # moved away meanwhile, or cut off at once
             one = _found(folder, path)
             found += [one] if one.seconds else []
     return found
@@ -76,18 +83,24 @@ def append(file: int, what: bytes) -> None:
     os.fsync(file)
 
 
+def notes_path(folder: Path, name: str) -> Path:
+    """The description of a journal."""
+    return folder / f"{name}.jsonl"
+
+
 def _found(folder: Path, path: Path) -> Found:
-    notes = list(_notes(path.with_suffix(".jsonl")))
+    name = path.name.removesuffix(sealed.SUFFIX).removesuffix(".wav")
+    notes = list(_notes(notes_path(folder, name)))
     said = {note["what"]: note for note in notes}
     began = said.get("started", {})
     return Found(
-        id=path.stem,
+        id=name,
         path=path,
         started=str(began.get("clock", "")) or _moment(path),
         who=str(began.get("who", "")),
-        seconds=max(path.stat().st_size - HEADER_BYTES, 0) // 2 / RATE,
+        seconds=max(files.size(path) - HEADER_BYTES, 0) // 2 / RATE,
         closed=bool(notes) and notes[-1]["what"] == "closed",
-        in_use=_in_use(folder, path.stem),
+        in_use=_in_use(folder, name),
         pauses=_pauses(notes),
         lost=sum(_number(note.get("seconds")) for note in notes if note["what"] == "lost"),
     )
@@ -96,9 +109,10 @@ def _found(folder: Path, path: Path) -> Found:
 def _notes(path: Path) -> list[dict[str, Any]]:
     """The lines of a description that are whole."""
     notes = []
+    lines = Lines(path)
     for line in path.read_bytes().splitlines() if path.is_file() else []:
         with contextlib.suppress(ValueError):
-            note = json.loads(line)
+            note = json.loads(lines.read(line))
             if isinstance(note, dict) and isinstance(note.get("what"), str):
                 notes.append(note)
     return notes
@@ -137,5 +151,5 @@ def _in_use(folder: Path, name: str) -> bool:
 
 def remove(folder: Path, name: str) -> None:
     """Remove a journal that is of no use any more."""
-    for ending in ("wav", "jsonl", "heard", "lock"):
+    for ending in ("wav", f"wav{sealed.SUFFIX}", "jsonl", "heard", "lock"):
         (folder / f"{name}.{ending}").unlink(missing_ok=True)

@@ -93,7 +93,7 @@ class Chunks:
         file.seek(0)
         head = file.read(HEADER_BYTES)
         if len(head) < HEADER_BYTES or not head.startswith(_MAGIC):
-            raise _damaged(path, "is no sealed file, or its beginning is lost")
+            raise damaged(path, "is no sealed file, or its beginning is lost")
         self.cipher = vault.file_cipher(head[len(_MAGIC) :])
         self.end, text = HEADER_BYTES, 0
         while not self.whole and self.end + OVERHEAD <= size:
@@ -123,37 +123,48 @@ class Chunks:
     def back_to(self, text: int) -> None:
         """Forget the chunks that end behind this byte of the text."""
         while self.ends and self.ends[-1] > text:
-            self.ends.pop()
-            self.end = self.places.pop()
+            self._forget_last()
 
-    def without_last(self) -> None:
-        """Forget the chunk that is marked as the last."""
-        if self.whole:
-            self.ends.pop()
-            self.end = self.places.pop()
-            self.whole = False
+    def sound_end(self) -> bytes:
+        """Forget the chunk that is marked as the last, and, if there is none, those at the end that do not open,
+        as a power cut leaves them. Returns the text of the last chunk that is left."""
+        if self.whole and not self.open(len(self.ends) - 1):
+            self._forget_last()
+            return self.open(len(self.ends) - 1) if self.ends else b""
+        while self.ends:
+            with contextlib.suppress(BadRecording):
+                return self.open(len(self.ends) - 1)
+            self._forget_last()
+        return b""
 
-    def open(self, number: int) -> bytes:
-        """The text of a chunk. Raises BadRecording if it was changed or is another's, OSError."""
-        self._file.seek(self.places[number])
-        (told,) = _LENGTH.unpack(self._file.read(_LENGTH.size))
-        held = self._file.read(NONCE_BYTES + (told & ~_LAST) + TAG_BYTES)
+    def _forget_last(self) -> None:
+        self.ends.pop()
+        self.end = self.places.pop()
+        self.whole = False
+
+    def open(self, number: int, file: BinaryIO | None = None) -> bytes:
+        """The text of a chunk. file: another opening of the file. Raises BadRecording if it was changed or is
+        another's, OSError."""
+        file = file or self._file
+        file.seek(self.places[number])
+        (told,) = _LENGTH.unpack(file.read(_LENGTH.size))
+        held = file.read(NONCE_BYTES + (told & ~_LAST) + TAG_BYTES)
         try:
             return self.cipher.decrypt(
                 held[:NONCE_BYTES], held[NONCE_BYTES:], _associated(number, bool(told & _LAST), self._about)
             )
         except InvalidTag as fault:
-            raise _damaged(
+            raise damaged(
                 self._path, f"was changed or damaged, or is of another store (chunk {number + 1})"
             ) from fault
 
-    def read(self, start: int, end: int) -> bytes:
+    def read(self, start: int, end: int, file: BinaryIO | None = None) -> bytes:
         """The text [start, end), as far as there is any. Raises as `open`."""
         out = bytearray()
         number = bisect_right(self.ends, start)
         first = start - (self.ends[number - 1] if number else 0)
         while number < len(self.ends) and len(out) < first + end - start:
-            out += self.open(number)
+            out += self.open(number, file)
             number += 1
         return bytes(out[first : first + max(end - start, 0)])
 
@@ -166,7 +177,7 @@ class Sealed(io.RawIOBase):
         try:
             self._chunks = Chunks(vault, self._file, path)
             if not self._chunks.whole:
-                raise _damaged(path, "is cut off, or something was added to it")
+                raise damaged(path, "is cut off, or something was added to it")
             self._chunks.open(len(self._chunks.ends) - 1)  # truly the last
         except BaseException:
             self._file.close()
@@ -213,5 +224,6 @@ def opened(vault: Vault, path: Path) -> io.BufferedReader:
     return io.BufferedReader(Sealed(vault, path), CHUNK)
 
 
-def _damaged(path: Path, what: str) -> BadRecording:
+def damaged(path: Path, what: str) -> BadRecording:
+    """The failure of a sealed file."""
     return BadRecording(what, where=str(path), remedy="Take it from a backup; nothing of it was used.")

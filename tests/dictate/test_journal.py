@@ -20,7 +20,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from dictate import journal as journal_module
-from dictate import journals, read
+from dictate import journals, read, tape
 from dictate.journal import BYTES_A_SECOND, Journal
 from shared.errors import BadInput, StoreError
 
@@ -80,7 +80,7 @@ def test_cut_off_after_any_byte_it_is_the_recording_up_to_there(
     """As a power cut may leave it: any length of the sound, any length of the description."""
     folder, pcm = tmp_path / f"{cut}-{note_cut}", sound(1.0)
     folder.mkdir()
-    (folder / "a.wav").write_bytes((journal_module._header() + pcm)[:cut])
+    (folder / "a.wav").write_bytes((tape.header() + pcm)[:cut])
     (folder / "a.jsonl").write_bytes(journals.line("started", at=0.0, who="somebody")[:note_cut])
     there = max(cut - 44, 0) // 2 * 2
     found = journals.unfinished(folder)
@@ -150,7 +150,7 @@ def test_no_room_is_said_before_a_word_is_dictated(tmp_path: Path, monkeypatch: 
 
 def test_names_from_outside_reach_nothing_else(tmp_path: Path) -> None:
     (tmp_path / "listening").mkdir()
-    (tmp_path / "other.wav").write_bytes(journal_module._header() + sound(1))
+    (tmp_path / "other.wav").write_bytes(tape.header() + sound(1))
     for name in ("../other", "none", ""):
         with pytest.raises(BadInput, match="no unfinished recording"):
             Journal.reopen(tmp_path / "listening", name)
@@ -159,7 +159,7 @@ def test_names_from_outside_reach_nothing_else(tmp_path: Path) -> None:
 @pytest.fixture
 def full(monkeypatch: pytest.MonkeyPatch) -> Callable[[bool], None]:
     """A disk that is full while told so: half of a write goes in, the rest fails."""
-    state, put = {"full": False}, journal_module._put
+    state, put = {"full": False}, tape._put
 
     def failing(file: io.FileIO, what: bytes, at: int) -> None:
         if state["full"] and what:
@@ -167,7 +167,7 @@ def full(monkeypatch: pytest.MonkeyPatch) -> Callable[[bool], None]:
             raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
         put(file, what, at)
 
-    monkeypatch.setattr(journal_module, "_put", failing)
+    monkeypatch.setattr(tape, "_put", failing)
     monkeypatch.setattr(journal_module, "RETRY_SECONDS", 0.01)
     return lambda on: state.update(full=on)
 

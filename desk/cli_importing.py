@@ -21,7 +21,7 @@ from desk import options
     "--again",
     is_flag=True,
     help="Read known ones again, e.g. with other words; without PATH, all that are kept. The sound is heard again "
-    "only for another --model. Recordings on whose visits somebody has worked stay as they are.",
+    "only for another --model. Visits on which somebody has worked stay as they are.",
 )
 @click.option("--no-copy", is_flag=True, help="Leave recordings where they are; otherwise a copy is kept.")
 @click.option(

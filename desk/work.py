@@ -232,6 +232,8 @@ def _keep(
     kept = store.keep(recording, reading.transcript, visits, replace=replace, keep_sound=copy)
     if kept.outcome == "left":
         say(f"{reading.path}: someone has worked on its visits, so they stay. To read it afresh: --replace")
+    if kept.outcome == "partly":
+        say(f"{reading.path}: visits on which someone has worked stay, the others were read afresh")
     return kept.visits
 
 

@@ -238,6 +238,8 @@ class Importer:
             kept = self._store.keep(
                 recording, done.transcript, visits, keep_sound=self._wanted.copy and not own_copy
             )
+        except BadInput as refused:  # erased at a patient's request
+            self.failed(place, faults.of(refused))
         except StoreError:
             fault = _gone_or_changed(looked)
             if fault is None:
@@ -247,6 +249,8 @@ class Importer:
             silent = not done.transcript.text.strip()
             seconds = done.transcript.duration or 0.0
             source = self._store.recording(kept.recording).started_from or "reading"
+            if kept.outcome == "partly":
+                visits = [self._store.visit(number).visit for number in kept.fresh]
             self._afresh &= done.afresh
             self.summary.add(kept, visits, seconds=seconds, silent=silent, source=source)
         if job.passing:

@@ -73,8 +73,13 @@ class Summary:
             yield f"{count(self.undecided, 'visit')} with something to decide before signing:"
             for kind, n in self.reasons.most_common():
                 yield f"  in {n:,} {deciding.what(kind)}"
+        if partly := self.outcomes["partly"]:
+            yield f"{count(partly, 'recording')} read again but for the visits that somebody has worked on; those stay."
         if left := self.outcomes["left"]:
-            yield f"{count(left, 'recording')} left as they are, because somebody has worked on their visits."
+            yield (
+                f"{count(left, 'recording')} left as they are: somebody has worked on all of their visits, or the new "
+                "reading divides them differently."
+            )
         if self.outcomes["unchanged"]:
             yield f"{count(self.outcomes['unchanged'], 'recording')} read again with the same result."
         if self.silent:

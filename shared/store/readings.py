@@ -5,6 +5,7 @@ One recording is one transaction: after a crash at any moment it is there as a w
 
 from __future__ import annotations
 
+import itertools
 import json
 from collections.abc import Sequence
 from datetime import datetime, timedelta
@@ -13,7 +14,7 @@ from typing import Any
 
 from shared.errors import BadInput, StoreError
 from shared.record import Visit
-from shared.store import chain, rows, schema, sounds
+from shared.store import chain, rows, schema, sounds, standing
 from shared.store.base import MACHINE, Base
 from shared.store.faults import faults
 from shared.transcript import Transcript
@@ -36,9 +37,10 @@ class Readings(Base):
     ) -> rows.Kept:
         """Keep what was read from one recording; its earlier drafts give way.
 
-        If a person has changed or signed any visit of this recording, all its visits stay as they are,
-        because a new reading may divide the recording differently; `replace` overrides that, but never for
-        signed visits. What was replaced stays in the database, with its history, marked `replaced`.
+        A visit that a person has changed or signed stays as it is; `replace` overrides that, but never for signed
+        ones. The others of its recording give way if the new reading has the same bounds for those that stay
+        (see `standing`); else all stay, and so they do where a visit was erased, which must not come back.
+        What was replaced stays in the database, with its history, marked `replaced`.
         keep_sound: also keep a copy of the file at `recording.path`.
         Raises StoreError, and BadInput for a recording that was erased; then nothing of it was kept (but perhaps the
         copy, which the next call finds).
@@ -52,27 +54,49 @@ class Readings(Base):
             recording_id = self._recording(recording, transcript, at)
             if copy:
                 self._execute("UPDATE recordings SET sound = ? WHERE id = ?", copy, recording_id)
-            standing = self._standing(recording_id)
-            ids = tuple(row["id"] for row in standing)
-            if ids and self._stays(standing, replace=replace):
-                return rows.Kept(recording_id, ids, "left")
-            transcript_id, was_there = self._transcript(recording_id, transcript, at)
-            if was_there and [row["record"] for row in standing] == [rows.record_json(v) for v in visits]:
-                return rows.Kept(recording_id, ids, "unchanged")
-            for row in standing:
-                after = self._state(row) | {"status": "replaced"}
-                what = {"what": "gave way to a later reading of the recording"}
-                self._enter(row, after, kind="replaced", who=MACHINE, at=at, content=what)
-            new = tuple(
-                self._new_visit(recording_id, transcript_id, n, visit, at, clinician=recording.clinician)
-                for n, visit in enumerate(visits, 1)
-            )
-            self._execute("DELETE FROM words_fts WHERE rowid = ?", -recording_id)
-            if not new and transcript.text.strip():
-                self._execute(
-                    "INSERT INTO words_fts (rowid, text) VALUES (?, ?)", -recording_id, transcript.text
-                )
-            return rows.Kept(recording_id, new, "replaced" if ids else "new")
+            return self._read_anew(recording_id, transcript, visits, recording.clinician, at, replace=replace)
+
+    def _read_anew(
+        self,
+        recording_id: int,
+        transcript: Transcript,
+        visits: Sequence[Visit],
+        clinician: str | None,
+        at: str,
+        *,
+        replace: bool,
+    ) -> rows.Kept:
+        before = self._standing(recording_id)
+        ids = tuple(row["id"] for row in before)
+        stay = [row for row in before if self._stays(row, replace=replace)]
+        give_way = [row for row in before if row not in stay]
+        same_words = self.last_transcript(recording_id) == transcript
+        slack = 0.0 if same_words else standing.SLACK_SECONDS
+        beside = standing.beside([_visit(row) for row in stay], visits, slack=slack)
+        if stay and (beside is None or not (beside or give_way) or self._erased_in(recording_id)):
+            return rows.Kept(recording_id, ids, "left")
+        fresh = [(n, *_entered_before(visit, give_way, slack, clinician)) for n, visit in beside or ()]
+        if same_words and [row["record"] for row in give_way] == [rows.record_json(v) for _, v, _ in fresh]:
+            return rows.Kept(recording_id, ids, "unchanged")
+        for row in give_way:
+            after = self._state(row) | {"status": "replaced"}
+            what = {"what": "gave way to a later reading of the recording"}
+            self._enter(row, after, kind="replaced", who=MACHINE, at=at, content=what)
+        transcript_id = self._transcript(recording_id, transcript, at)
+        among = standing.places([(_visit(row), row["place"]) for row in stay], [v for _, v, _ in fresh])
+        taken = {row["ordinal"] for row in stay}
+        spare = itertools.count(max([len(visits), *taken]) + 1)
+        made = []
+        for (n, visit, by), place in zip(fresh, among, strict=True):
+            number = next(spare) if n in taken else n
+            new = self._new_visit(recording_id, transcript_id, number, visit, at, clinician=by, place=place)
+            made.append(new)
+        self._execute("DELETE FROM words_fts WHERE rowid = ?", -recording_id)
+        now = tuple(row["id"] for row in self._standing(recording_id))
+        if not now and transcript.text.strip():
+            self._execute("INSERT INTO words_fts (rowid, text) VALUES (?, ?)", -recording_id, transcript.text)
+        outcome: rows.Outcome = "partly" if stay else "replaced" if ids else "new"
+        return rows.Kept(recording_id, now, outcome, tuple(made))
 
     def wait(self, recording: rows.Recording) -> int:
         """Note that a recording is to be read; one that is known stays as it is. Returns its id."""
@@ -153,13 +177,16 @@ class Readings(Base):
             recording_id,
         )
 
-    def _stays(self, standing: Sequence[dict[str, Any]], *, replace: bool) -> bool:
-        if any(row["status"] != "draft" for row in standing):
+    def _stays(self, row: dict[str, Any], *, replace: bool) -> bool:
+        """Whether a visit is not the machine's alone any more."""
+        if row["status"] != "draft":
             return True
-        return not replace and any(
-            self._rows("SELECT 1 FROM entries WHERE visit_id = ? AND who <> ? LIMIT 1", row["id"], MACHINE)
-            for row in standing
-        )
+        by_people = "SELECT 1 FROM entries WHERE visit_id = ? AND who <> ? LIMIT 1"
+        return not replace and bool(self._rows(by_people, row["id"], MACHINE))
+
+    def _erased_in(self, recording_id: int) -> bool:
+        erased = "SELECT 1 FROM visits WHERE recording_id = ? AND erased IS NOT NULL LIMIT 1"
+        return bool(self._rows(erased, recording_id))
 
     def _known(self, recording: rows.Recording) -> dict[str, Any] | None:
         """The recording's row: by its bytes, or by its path if nobody could read them."""
@@ -206,13 +233,13 @@ class Readings(Base):
         self._db.table("recordings").update(number, now_known)
         return int(number)
 
-    def _transcript(self, recording_id: int, transcript: Transcript, at: str) -> tuple[int, bool]:
-        """The transcript's id, and whether it was the recording's latest already."""
+    def _transcript(self, recording_id: int, transcript: Transcript, at: str) -> int:
+        """The transcript's id; the recording's latest if it is the same."""
         latest = "SELECT max(id) id FROM transcripts WHERE recording_id = ? AND NOT of_visit"
         for row in self._rows(latest, recording_id):
             if row["id"] and self.transcript(row["id"]) == transcript:
-                return int(row["id"]), True
-        return self._add_transcript(recording_id, transcript, at), False
+                return int(row["id"])
+        return self._add_transcript(recording_id, transcript, at)
 
     def _add_transcript(
         self, recording_id: int, transcript: Transcript, at: str, *, of_visit: bool = False
@@ -231,6 +258,7 @@ class Readings(Base):
         at: str,
         *,
         clinician: str | None = None,
+        place: float | None = None,
     ) -> int:
         (recording,) = self._rows("SELECT started, started_from FROM recordings WHERE id = ?", recording_id)
         state = {
@@ -243,7 +271,9 @@ class Readings(Base):
         if clinician:
             state["clinician"] = clinician
         what = "read from the recording"
-        return self._begin(recording_id, ordinal, state, kind="read", who=MACHINE, at=at, what=what)
+        return self._begin(
+            recording_id, ordinal, state, kind="read", who=MACHINE, at=at, what=what, place=place
+        )
 
     def _begin(
         self,
@@ -277,6 +307,25 @@ class Readings(Base):
         chain.append(self._db, visit=visit_id, kind=kind, who=who, at=at, content=content)
         self._look_up(visit_id)
         return visit_id
+
+
+def _visit(row: dict[str, Any]) -> Visit:
+    return Visit.model_validate_json(row["record"])
+
+
+def _entered_before(
+    visit: Visit, give_way: Sequence[dict[str, Any]], slack: float, clinician: str | None
+) -> tuple[Visit, str | None]:
+    """A visit of a new reading and its clinician, with what was entered with the recording for the visit in whose
+    place it comes: a list may not lie beside the recording any more."""
+    for row in give_way:
+        old = _visit(row)
+        if standing.matches(old, visit, slack=slack):
+            reference = old.patient_reference
+            if visit.patient_reference is None and reference and reference.origin == "entered":
+                visit = visit.model_copy(update={"patient_reference": reference})
+            return visit, clinician or row["clinician"]
+    return visit, clinician
 
 
 def _recording_row(row: dict[str, Any]) -> rows.RecordingRow:

@@ -15,7 +15,7 @@ from shared.record import Notice, Value, Visit
 from shared.transcript import Transcript
 
 Kind = Literal["sound", "text", "transcript"]
-Outcome = Literal["new", "unchanged", "replaced", "left"]
+Outcome = Literal["new", "unchanged", "replaced", "partly", "left"]
 Role = Literal["clinician", "assistant", "auditor"]
 Status = Literal["draft", "signed", "amending", "amended", "replaced"]
 """draft: never signed. signed: locked. amending: opened again after signing, to be signed again. amended:
@@ -65,14 +65,16 @@ class Recording:
 class Kept:
     """What became of a reading that was given to the store.
 
-    outcome: "new"; "unchanged" (the same reading was there already); "replaced" (earlier drafts gave way);
-    "left" (a person had worked on the earlier drafts, so they stay and the new reading was not kept).
-    visits: the ids of the visits that now stand, in the order of the recording.
+    outcome: "new"; "unchanged" (the same reading was there already); "replaced" (earlier drafts gave way); "partly"
+    (those did on which nobody had worked, the others stay); "left" (people had worked on all, or the new reading
+    divides the recording differently, so all stay and the new reading was not kept).
+    visits: the ids of the visits that now stand, in the order of the recording; fresh: of those that are new.
     """
 
     recording: int
     visits: tuple[int, ...]
     outcome: Outcome
+    fresh: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True)

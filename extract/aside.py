@@ -9,6 +9,7 @@ from __future__ import annotations
 from spacy.language import Language
 from spacy.tokens import Doc
 
+from extract.conditions import deny_supposed
 from extract.mentions import Mention, by_sentence
 from extract.polarity import answer
 from extract.words import MARKS, Words
@@ -72,6 +73,7 @@ _TOLD_OF_THEN = 12
 _DATING = word_set("aside", "dating")
 _SHORT_QUESTION = 11
 _HERE = word_set("aside", "here")
+_WISHES = word_set("aside", "wishes")
 _ASKS = word_set("aside", "asks")
 
 
@@ -88,10 +90,15 @@ def aside(doc: Doc) -> Doc:
             sort = cue.readings.get("aside")
             if sort and _counts(words, cue, sort, mentions):
                 _set_aside(words, mentions, cue, sort)
+        for cue in mentions:
+            if cue.readings.get("aside") == "hypothetical":
+                deny_supposed(words, mentions, cue)
         _what_was_then(words, mentions, start, end)
         if words.text[end - 1] == ":" and _only_announces(mentions):
             announced = sentence + 1
         for m in mentions:
+            if m.live and "advice" in m.readings and _is_ours(words, m):
+                m.aside = REASONS["hypothetical"]
             if m.live and "advice" in m.readings:
                 _what_to_come_back_for(words, mentions, m)
         short = end - start <= _SHORT_QUESTION
@@ -122,6 +129,16 @@ def _what_was_then(words: Words, mentions: list[Mention], start: int, end: int) 
 
 def _tells_of_earlier(m: Mention) -> bool:
     return m.readings.get("aside") == "past_visit" or m.readings.get("history") == "previous_removal"
+
+
+def _is_ours(words: Words, advice: Mention) -> bool:
+    """Whether an "if ..." tells what the clinician would do, not the patient ("if it had bled I'd be on the phone")."""
+    said = words.text[advice.start : advice.end]
+    if said[0] != "if":
+        return False
+    ours = [i for i, w in enumerate(said) if w in ("i", "we") and said[i + 1 : i + 2] in (["'d"], ["would"])]
+    wished = any(set(said[i + 2 : i + 3]) & _WISHES for i in ours)
+    return "my" in said or bool(ours and not wished)
 
 
 def _what_to_come_back_for(words: Words, mentions: list[Mention], advice: Mention) -> None:

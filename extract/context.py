@@ -62,7 +62,7 @@ class Context:
         spans: list[tuple[Found, int, int]] = []
         floor = 0
         for n, one in enumerate(found):
-            for start, end in _spans(words, one, floor, _next_doubt(found, n)):
+            for start, end in _spans(words, one, floor, _next_doubt(found, n), _next_denial(words, found, n)):
                 if start < end:
                     spans.append((one, start, end))
             following = found[n + 1].start if n + 1 < len(found) else one.end
@@ -119,8 +119,9 @@ def covering(scopes: Sequence[Scope], start: int, end: int) -> list[Scope]:
     return found
 
 
-def _spans(words: Words, one: Found, floor: int, doubt: int) -> list[tuple[int, int]]:
-    """What a trigger governs. floor: end of the trigger before it; doubt: start of the next doubt."""
+def _spans(words: Words, one: Found, floor: int, doubt: int, denial: int) -> list[tuple[int, int]]:
+    """What a trigger governs. floor: end of the trigger before it; doubt: start of the next doubt; denial: start of
+    the next "no" that opens a part."""
     low, bound = words.sentence(one.start)
     row = one.row
     if row.answers and (one.end == bound or words.is_pause(one.end) or words.text(one.end) == "any"):
@@ -133,12 +134,16 @@ def _spans(words: Words, one: Found, floor: int, doubt: int) -> list[tuple[int, 
         and (fronted := fronts(words, one, low, bound))
     ):
         return [fronted]
+    if row.category == "possible" and _only_about(words, one.end, bound):
+        return []
     if row.phrase == "?":
         span = question(words, one, low)
         return [span] if span else []
     if row.direction == "forward" or (row.direction == "either" and governs(words, one, low, bound)):
         if row.category == "negated" and doubt >= one.end + EMBEDDED:
             bound = min(bound, doubt)
+        elif row.category == "possible":  # "perhaps dull, no wax"
+            bound = min(bound, denial)
         return [(one.end, forward(words, one.end, bound, row.takes, row.reach))]
     alone = one.start - low <= 1 and all(words.is_pause(i) for i in range(one.end, bound))
     if row.category == "possible" and alone and low > 0:  # "A small hole at the front. Can't be certain."
@@ -153,10 +158,36 @@ def _spans(words: Words, one: Found, floor: int, doubt: int) -> list[tuple[int, 
     return [(backward(words, end, max(low, min(floor, end)), row.reach), end)]
 
 
+def _only_names(words: Words, one: Found, low: int) -> bool:
+    """Whether "she's on none" answers a sentence before it that only names something ("Blood thinners, good lad.")."""
+    start = max(words.sentence(low - 1)[0], low - _HEADING)
+    verbless = not any(words.classes(i) & {"verb", "pronoun"} for i in range(start, low))
+    return len(one.row.phrase.split()) > 1 and one.end - one.start > 2 and verbless
+
+
+_HEADING = 9
+"""Words of a sentence that only names what the next one denies."""
+
+
+def _only_about(words: Words, i: int, bound: int) -> bool:
+    """Whether a doubt is about a figure that follows at once, and so only says "about" ("maybe ten percent")."""
+    while i < bound and (words.is_number(i) or words.text(i) in _ABOUT):
+        i += 1
+        if i < bound and words.is_number(i - 1) and words.text(i) in _FIGURED:
+            return True
+    return False
+
+
+_ABOUT = frozenset(("about", "around", "roughly", "some", "a", "-"))
+_FIGURED = frozenset(
+    ("percent", "%", "per", "mil", "mils", "millimetres", "millimeters", "mm", "cm", "centimetres")
+)
+
+
 def _answered(words: Words, one: Found, low: int, floor: int) -> list[tuple[int, int]]:
     """A lone "no" or "none" denies the question before it, or what stands before its colon."""
     if one.start == low:
-        asked = low > 0 and words.text(low - 1) == "?"
+        asked = low > 0 and (words.text(low - 1) == "?" or _only_names(words, one, low))
         return [(max(words.sentence(low - 1)[0], low - LONGEST), low)] if asked else []
     for i in range(one.start - 1, max(low, one.start - LONGEST) - 1, -1):
         if words.text(i) == "any":
@@ -169,6 +200,13 @@ def _answered(words: Words, one: Found, low: int, floor: int) -> list[tuple[int,
 def _next_doubt(found: Sequence[Found], n: int) -> int:
     for other in found[n + 1 : n + 8]:
         if other.row.category == "possible":
+            return other.start
+    return found[n].end + LONGEST
+
+
+def _next_denial(words: Words, found: Sequence[Found], n: int) -> int:
+    for other in found[n + 1 : n + 8]:
+        if other.row.phrase == "no" and words.is_pause(other.start - 1):
             return other.start
     return found[n].end + LONGEST
 

@@ -134,6 +134,8 @@ def _correct(words: Words, mentions: list[Mention], first: int, last: int) -> No
         if not replaced:
             near = words.sentence[begin] - (begin == words.bounds[words.sentence[begin]][0])
             here = [m for m in before if words.sentence[m.start] == near and set(m.readings) & set(_CLASSES)]
+            if denied >= 0 and row[denied + 1 : denied + 2] == ["hurt"]:  # "it itches. No, it doesn't hurt."
+                here = [m for m in here if "pain" in m.readings.values()]
             for m in here[-1:]:
                 if denied >= 0 and m.has("symptom", "complication", "history"):
                     m.polarity, m.denied_at = "denied", denied

@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import itertools
 from bisect import bisect_left, bisect_right
 
 from extract.mentions import Mention
@@ -55,6 +56,7 @@ _COUNTED = 40
 _GOES = word_set("ears", "goes")
 _GOES_NEAR = 15
 """Words back within which "the second" is taken to be of tries that were counted."""
+_PIECES = word_set("ears", "counted_pieces")
 _CHOSEN = word_set("ears", "chosen")
 _IDENTIFYING = word_set("ears", "identifying")
 _ASKING = word_set("ears", "asking")
@@ -170,8 +172,13 @@ def _is_cue(words: Words, m: Mention, mentions: list[Mention]) -> bool:
             w in _TURNING for w in row[words.bounds[words.sentence[m.start]][0] : m.start]
         )
     if side in ("first", "second") and not {"ear", "side", "one"} & set(said):
-        goes = _GOES & set(row[max(m.start - _GOES_NEAR, 0) : m.start])
-        return not goes and (not following or following in MARKS or following in _AFTER_COUNT)
+        earlier = row[max(m.start - _GOES_NEAR, 0) : m.start]
+        pieces = any(a == "first" and b in _PIECES for a, b in itertools.pairwise(earlier))
+        return (
+            not pieces
+            and not _GOES & set(earlier)
+            and (not following or following in MARKS or following in _AFTER_COUNT)
+        )
     if side == "both" and said == ["both"]:
         taken_out = m.end + 1 < len(row) and row[m.end + 1] in _TAKEN_OUT
         one_each = following in ONE_EACH and not _PAIR & set(row[max(m.start - _COUNTED, 0) : m.start])

@@ -10,6 +10,9 @@ from dataclasses import dataclass, field
 from extract.ear_cues import OPPOSITE, names_ear_in_hand, side_of
 from extract.mentions import Mention
 from extract.words import Words
+from shared.vocabulary import word_set
+
+_WAS, _WORKED = word_set("ears", "was"), word_set("ears", "worked")
 
 
 @dataclass(slots=True)
@@ -30,6 +33,7 @@ class EarsInHand:
     seen_well, worked: of those whose drum or healthy canal was seen, and in which removal was begun.
     rated: numbers of the ears called the good and the bad one.
     waiting: tools taken up before any ear was spoken of, to be given to the first that is.
+    pairs: ears neither of whose sides was said when the second was called the other one.
     """
 
     ears: list[EarEntry] = field(default_factory=list)
@@ -42,6 +46,7 @@ class EarsInHand:
     worked: set[int] = field(default_factory=set)
     rated: dict[str, int] = field(default_factory=dict)
     waiting: list[Mention] = field(default_factory=list)
+    pairs: list[tuple[int, int]] = field(default_factory=list)
 
     def named(self, side: str, by: Mention) -> int:
         """The ear of a side, made if there is none yet."""
@@ -59,6 +64,9 @@ class EarsInHand:
         if ear.side != "unstated":
             return False
         ear.side, ear.named_by = side_of(by), by
+        for other in (self.ears[b] for a, b in self.pairs if a == numbers[0]):
+            if other.side == "unstated":
+                other.side, other.named_by = OPPOSITE[ear.side], by
         return True
 
     def unstated(self, at: int) -> int:
@@ -91,9 +99,22 @@ class EarsInHand:
         return (self.begin(cue) if side == "that" else self.unstated(cue.start),)
 
     def _side(self, words: Words, side: str, cue: Mention) -> tuple[int, ...]:
+        ear = self._told_late(words, cue)
+        if ear is not None and self.name((ear,), cue):
+            return (ear,)
         if names_ear_in_hand(words, cue) and self.name(self.current, cue):
             return self.current
         return (self.named(side, cue),)
+
+    def _told_late(self, words: Words, cue: Mention) -> int | None:
+        """Which of two ears a late remark names: the first, or the one worked on ("it was the left I took it from")."""
+        start, end = words.bounds[words.sentence[cue.start]]
+        said = {*words.text[start : cue.start], *words.text[cue.end : end]}
+        if len(self.ears) != 2 or not _WAS & said or any(ear.side in OPPOSITE for ear in self.ears):
+            return None
+        if "first" in said:
+            return 0
+        return next(iter(self.worked)) if _WORKED & said and len(self.worked) == 1 else None
 
     def _rated(self, side: str, cue: Mention) -> tuple[int, ...]:
         """The good or the bad ear: of two so called each is another, and neither's side tells that of the other."""
@@ -123,4 +144,7 @@ class EarsInHand:
         if side in OPPOSITE:
             return (self.named(OPPOSITE[side], cue),)
         others = [i for i in range(len(self.ears)) if i != here]
-        return (others[0],) if others else (self.unstated(cue.start),)
+        there = others[0] if others else self.unstated(cue.start)
+        if len(self.ears) == 2 and self.ears[there].side == "unstated":
+            self.pairs.append((here, there))
+        return (there,)

@@ -48,7 +48,7 @@ def removed_pieces(words: Words, live: list[Mention]) -> tuple[list[Piece], Piec
         if any(_is_total(words, x) for x in (m, *m.linked) if x.kind == "length"):
             both = len(m.ears) > 1 or any(x.kind == "length" and _of_both(words, x) for x in m.linked)
             if both or len({p.ears for p in pieces}) > 1:
-                total = Piece(m, m.measure.whole, m.ears)
+                total = _same_total(words, total, m) or Piece(m, m.measure.whole, m.ears)
                 continue
             if any(p.ears == m.ears for p in pieces):
                 continue
@@ -72,6 +72,16 @@ def removed_pieces(words: Words, live: list[Mention]) -> tuple[list[Piece], Piec
         pieces += [Piece(m, m.measure.whole, m.ears)] * max(1, _times(words, m) // max(1, len(m.ears)))
         previous = m
     return pieces, total
+
+
+def _same_total(words: Words, total: Piece | None, m: Mention) -> Piece | None:
+    """The sum said before, if this is the same one in other units; the metric one counts."""
+    if total is None or m.measure is None or not _same_piece(words, total.mention, m):
+        return None
+    if m.measure.unit != "inch":
+        return Piece(m, m.measure.whole, m.ears, check=total.mention)
+    total.check = m
+    return total
 
 
 def _is_not_removed(words: Words, m: Mention, live: list[Mention]) -> bool:

@@ -162,12 +162,10 @@ def _ends_in_doubt(row: list[str], m: Mention) -> bool:
     after = row[m.end : m.end + 6]
     for mark in (",", "…"):
         if mark in after:
-            tail = after[after.index(mark) + 1 :]
-            return tail[:2] in (["i", "think"], ["i", "reckon"], ["i", "suspect"]) or tail[:1] in (
-                ["maybe"],
-                ["perhaps"],
-                ["possibly"],
-            )
+            tail = row[m.end + after.index(mark) + 1 :][:3]
+            if tail[:2] in (["i", "think"], ["i", "reckon"], ["i", "suspect"]):
+                return True
+            return tail[:1] in (["maybe"], ["perhaps"], ["possibly"]) and MARKS.issuperset(tail[1:2])
     return False
 
 

@@ -129,6 +129,7 @@ class Reader:
 
 def _pipeline() -> Language:
     nlp = spacy.blank("en")
+    words.speak_scots(nlp)
     nlp.max_length = 50_000_000
     for name in COMPONENTS:
         nlp.add_pipe(name)

@@ -9,12 +9,13 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, field
 from functools import cache
-from typing import Any
+from typing import Any, cast
 
+from spacy.attrs import NORM, ORTH
 from spacy.language import Language
 from spacy.tokens import Doc
 
-from shared.vocabulary import GAPS, shipped
+from shared.vocabulary import GAPS, shipped, word_set
 
 PARAGRAPH = "¶"
 STOPS = frozenset({".", "?", "!", ";", ":", PARAGRAPH})
@@ -74,6 +75,21 @@ def plain_word(word: str) -> str:
     return spellings().get(low, low)
 
 
+def speak_scots(nlp: Language) -> None:
+    """Let the tokenizer cut "wasnae" as it cuts "wasn't", and take a lone "nae" for "no"."""
+    tokenizer = cast(Any, nlp.tokenizer)
+    for verb in word_set("words", "before_nae"):
+        for said in (verb, verb.capitalize()):
+            tokenizer.add_special_case(f"{said}nae", [{ORTH: said}, {ORTH: _NAE, NORM: "not"}])
+    nlp.vocab[_NAE].norm_ = "no"
+    nlp.vocab[_NAE.capitalize()].norm_ = "no"
+
+
+_NAE = "nae"
+_BEFORE_NT = {"can": "ca", "will": "wo"}
+"""How the tokenizer cuts these before "n't"."""
+
+
 def plain_words(words: tuple[str, ...], nlp: Language) -> tuple[str, ...]:
     """A phrase's words cut as the tokenizer cuts them, so that "can't" meets "can't"."""
     return tuple(part for word in words for part in _cut(word, nlp))
@@ -110,6 +126,14 @@ def words(doc: Doc) -> Doc:
             low = "…"
         elif "’" in low:
             low = low.replace("’", "'")
+        if low == _NAE:
+            joined = i > 0 and not doc[i - 1].whitespace_
+            low = "n't" if joined else "no"
+            texts[-1:] = [_BEFORE_NT.get(w, w) if joined else w for w in texts[-1:]]
+        if low[:2] == "t'" and len(low) > 3:  # "t'other"
+            texts += ["the", known.get(low[2:], low[2:])]
+            tokens += [i, i]
+            continue
         if len(low) == 2 and low[1] == "." and low[0].isalpha():
             texts += [low[0], "."]
             tokens += [i, i]

@@ -11,6 +11,7 @@ from shared.record import Background, SidedHistory, SidedSymptom, Softener, Valu
 from shared.vocabulary import word_set
 
 _MOOD = word_set("background", "mood")
+_EVER, _OF_LATE = word_set("background", "ever"), word_set("background", "of_late")
 
 
 def background(values: Values, live: list[Mention], uses: dict[int, str]) -> Background | None:
@@ -50,11 +51,22 @@ def _is_contentment(values: Values, m: Mention) -> bool:
     return values.working(m) and _MOOD.issuperset(values.words.text[m.start : m.end])
 
 
+def _never(values: Values, m: Mention) -> bool:
+    """Whether the denial of an earlier removal means never ("Ever had it done before? No."), not "not here"."""
+    words = values.words
+    start, end = words.bounds[words.sentence[m.start]]
+    said = {*words.text[start:end], *words.text[end : end + 2]}
+    return bool(_EVER & said) and not _OF_LATE & said
+
+
 def _told(
     values: Values, live: list[Mention], kind: str, denied: list[Value[Any]]
 ) -> list[tuple[Mention, Mention | None]]:
     """The symptoms or history affirmed, each with the mention of its side; what was denied goes to `denied`."""
     said = values.without_taken_back([m for m in live if m.kind == kind])
+    for m in said:
+        if m.value == "previous_removal" and m.polarity == "denied" and _never(values, m):
+            m.value, m.polarity = "first_removal", "affirmed"
     affirmed = {m.value for m in said if m.polarity != "denied"}
     if "first_removal" in affirmed:
         said = [m for m in said if m.value != "previous_removal"]
@@ -62,8 +74,10 @@ def _told(
     for m in first_of_each(said, lambda m: (m.value, m.polarity == "denied")):
         if m.polarity != "denied":
             sided = next((x for x in said if x.value == m.value and x.side and x.polarity != "denied"), None)
-            if sided is not None:
+            if sided is not None and m.value != "first_removal":
                 m.side = sided.side
+            else:
+                sided = None
             out.append((m, (sided.linked[0] if sided.linked else sided) if sided is not None else None))
         elif m.value not in affirmed:
             denied.append(values.value(m, m.value))

@@ -56,6 +56,8 @@ def fired(doc: Doc) -> list[str]:
 
 
 HEARD = [
+    ("Next station, 202.", "next patient , 202 ."),
+    ("Next cation 202.", "next patient 202 ."),
     ("Writer, the canal is narrow.", "right ear , the canal is narrow ."),
     ("White ear, completely occluded.", "right ear , completely occluded ."),
     ("The drum and tack, but a bit dull.", "the drum is intact , but a bit dull ."),
@@ -102,6 +104,9 @@ HEARD = [
 """What was said, after what must be understood."""
 
 UNTOUCHED = [
+    "The next station is a long walk for her.",
+    "She gets off at the next station.",
+    "Next station is where her train stops.",
     "Thirty-five male. Right ear blocked. Right ear, hard wax, suction, one piece, nine mil. Clear, drum intact.",
     "The left ear was uncomfortable, but she managed.",
     "What was hard was behind what was soft was the thing.",

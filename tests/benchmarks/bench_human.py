@@ -4,14 +4,16 @@
 
 Speech: open-data/speech (jfk.flac, english.wav, single digits by six people, put together ten at a time in a drawn
 order), and with --also every WAV of a folder that has its words in a .txt of the same name beside it. Noise: that of
-sounds.py, at levels over the frames that hold speech. Plain is `WhisperModel(base, int8)` with its defaults, told
-that the language is English. Words are compared after Whisper's English normaliser, numbers digit by digit.
-The interval of the difference: resampling whole recordings (bootstrap; Efron 1979, from memory).
+sounds.py, steady and gurgling in turn, at levels over the frames that hold speech; what was heard is kept beside the
+sound of corpus.py, so that the command goes on where it was stopped. Plain is `WhisperModel(base, int8)` with its
+defaults, told that the language is English. Words are compared after Whisper's English normaliser, numbers digit by
+digit. The interval of the difference: resampling whole recordings (bootstrap; Efron 1979, from memory).
 """
 
 from __future__ import annotations
 
 import argparse
+import json
 import os
 import random
 import re
@@ -27,6 +29,8 @@ from whisper_normalizer.english import EnglishTextNormalizer
 ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
 
+from corpus import FOLDER  # noqa: E402
+from heard import version  # noqa: E402
 from sounds import RATE, Samples, gurgling_suction, mixed, steady_suction  # noqa: E402
 
 from dictate import hear, weights  # noqa: E402
@@ -39,7 +43,6 @@ JFK = (
 PEOPLE = ("george", "jackson", "lucas", "nicolas", "theo", "yweweler")
 DIGITS = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
 LEVELS: tuple[float | None, ...] = (None, 20, 10, 5)
-NOISES = {"steady": steady_suction, "gurgling": gurgling_suction}
 EDGE_SECONDS, GAP_SECONDS = 0.5, 0.5
 """Of nobody speaking: around a recording, and between two digits."""
 
@@ -54,12 +57,13 @@ class Read:
     words: str
     sound: Samples
 
-    def at(self, level: float | None, noise: str, seed: int) -> Samples:
-        """The sound under noise, `level` dB below its speech; clean for None."""
+    def at(self, level: float | None, seed: int) -> Samples:
+        """The sound under noise, `level` dB below its speech; clean for None. seed: an odd one gurgles."""
         sound = np.pad(self.sound, round(EDGE_SECONDS * RATE))
         if level is None:
             return sound
-        return mixed(sound, spoken(sound), NOISES[noise](len(sound), seed), level)
+        noise = gurgling_suction if seed % 2 else steady_suction
+        return mixed(sound, spoken(sound), noise(len(sound), seed), level)
 
 
 def spoken(sound: Samples) -> np.ndarray:
@@ -116,6 +120,24 @@ def plain(model: str) -> Callable[[Samples], str]:
     return lambda sound: " ".join(part.text for part in loaded.transcribe(sound, language="en")[0])
 
 
+class Kept:
+    """What both heard of each sound, in a file by the version of our hearing."""
+
+    def __init__(self, model: str) -> None:
+        self._model, self._file = model, FOLDER / "human" / f"{version()}.{model}.json"
+        self._texts = json.loads(self._file.read_text(encoding="utf-8")) if self._file.exists() else {}
+
+    def both(self, name: str, sound: Samples, plainly: Callable[[Samples], str]) -> list[str]:
+        """Our text and theirs."""
+        if name not in self._texts:
+            self._texts[name] = [hear.transcribe(sound, model=self._model).text, plainly(sound)]
+            self._file.parent.mkdir(parents=True, exist_ok=True)
+            part = self._file.with_suffix(".part")
+            part.write_text(json.dumps(self._texts), encoding="utf-8")
+            part.rename(self._file)
+        return list(self._texts[name])
+
+
 def interval(ours: np.ndarray, theirs: np.ndarray, said: np.ndarray) -> str:
     """The 95 % interval of our word error rate less theirs."""
     drawn = np.random.default_rng(1).integers(0, len(said), (10_000, len(said)))
@@ -141,21 +163,17 @@ def main() -> None:
     if not (OPEN_DATA / "speech").is_dir():
         asked.error(f"no open speech at {OPEN_DATA / 'speech'}: EARSIDE_OPEN_DATA names the folder it is in")
     every = list(recordings(OPEN_DATA / "speech", args.also))
-    theirs = plain(args.model)
+    heard, plainly = Kept(args.model), plain(args.model)
     by_source: dict[str, list[tuple[int, int, int]]] = {}
     head = "recordings | words | word errors, ours | plain | difference, 95 % interval |\n"
     print(f"| speech over noise | {head}{'| --- ' * 6}|")
     for level in LEVELS:
-        for noise in NOISES if level is not None else ("",):
-            counted = []
-            for seed, one in enumerate(every):
-                sound = one.at(level, noise, seed)
-                found = hear.transcribe(sound, model=args.model).text, theirs(sound)
-                counted.append(
-                    (len(compared(one.words).split()), *(errors(one.words, text) for text in found))
-                )
-                by_source.setdefault(one.source, []).append(counted[-1])
-            print(row("clean" if level is None else f"{level} dB, {noise}", counted), flush=True)
+        counted = []
+        for seed, one in enumerate(every):
+            found = heard.both(f"{one.source} {one.words[:30]} {seed} {level}", one.at(level, seed), plainly)
+            counted.append((len(compared(one.words).split()), *(errors(one.words, text) for text in found)))
+            by_source.setdefault(one.source, []).append(counted[-1])
+        print(row("clean" if level is None else f"{level} dB", counted), flush=True)
     print(f"\n| all levels | {head}{'| --- ' * 6}|")
     for source, counted in by_source.items():
         print(row(source, counted))

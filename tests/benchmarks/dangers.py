@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -11,7 +12,7 @@ from rapidfuzz.distance import Levenshtein
 
 from desk.checks import checks
 from dictate.doubt import parts
-from extract.evaluate import MISSED, Item, Reads, danger_of, score
+from extract.evaluate import MISSED, Item, Miss, Reads, danger_of, items, score
 from shared.record import Value, Visit
 from shared.transcript import Transcript
 
@@ -56,6 +57,16 @@ def dangers(
         waits = any(n.kind == "hard_to_hear" for visit in visits for n in visit.notices)
         for _ in range(miss.times):
             yield Danger(kind, miss.visit, miss.item, marked, waits)
+
+
+def chances(gold: Mapping[str, Any], visits: Sequence[Visit]) -> Counter[str]:
+    """How many errors of each kind there could be: sides, reassuring drums and lengths that were recorded, and
+    warning signs that were said."""
+    recorded = (Miss("", 1, item, True) for visit in visits for item in items(visit.plain()))
+    said = (Miss("", 1, item, False) for visit in gold["visits"] for item in items(visit))
+    found = Counter(danger_of(miss) for miss in (*recorded, *said))
+    del found[""]
+    return found
 
 
 def behind(visit: Visit, item: Item) -> list[Value[Any]]:

@@ -32,10 +32,12 @@ _MODULES = [
 
 @dataclass(frozen=True)
 class Setup:
-    """How a dictation is heard. careful: with the second pass."""
+    """How a dictation is heard. careful: with the second pass. of: the version of the hearing whose transcripts are
+    taken; of another than today's there are only those that were kept."""
 
     model: str = "base"
     careful: bool = True
+    of: str = ""
 
     @property
     def name(self) -> str:
@@ -67,9 +69,10 @@ def version() -> str:
 
 
 def heard(spoken: Spoken, level: float | None, setup: Setup) -> Transcript:
-    """The dictation under its noise, as heard now or when it was first asked for."""
+    """The dictation under its noise, as heard now or when it was first asked for. Raises FileNotFoundError for one
+    that another version than today's did not hear."""
     place = kept(spoken, level, setup)
-    if place.exists():
+    if place.exists() or setup.of not in ("", version()):
         return Transcript.model_validate_json(place.read_text(encoding="utf-8"))
     recogniser = None if setup.careful else Unchecked(setup.model)
     words = transcribe(spoken.at(level), model=setup.model, recogniser=recogniser)
@@ -84,4 +87,4 @@ def kept(spoken: Spoken, level: float | None, setup: Setup) -> Path:
     """Where that transcript lies."""
     noise = "clean" if level is None else f"{level}.{spoken.noise}"
     name = f"{spoken.name}.{spoken.voice}.{noise}.{setup.name}.json"
-    return FOLDER / "heard" / version() / name.replace(" ", "_").replace(",", "")
+    return FOLDER / "heard" / (setup.of or version()) / name.replace(" ", "_").replace(",", "")

@@ -26,9 +26,13 @@ def procedure(values: Values, mine: list[Mention], uses: dict[int, str]) -> Proc
     """The work on one ear. mine: its mentions; uses: what each agent was for, by id(mention)."""
     done = Procedure()
     used = [m for m in mine if m.kind == "instrument" and m.polarity != "denied"]
+    meant = {id(m): as_before for m in used if (as_before := _as_before(values, m)) is not None}
+    for m in used:
+        if id(m) in meant:
+            m.value = meant[id(m)].value
     fine = next((m.start for m in used if m.value == "fine_suction_tube"), None)
     if fine is not None:
-        used = [m for m in used if m.start < fine or values.words.text[m.start : m.end] != ["tube"]]
+        used = [m for m in used if m.start <= fine or values.words.text[m.start : m.end] != ["tube"]]
     methods = [(m, m.value, "heard") for m in mine if m.kind == "method" and m.polarity != "denied"]
     methods += [(m, METHOD_OF[m.value], "inferred") for m in used if m.value in METHOD_OF]
     certain = {method for m, method, _ in methods if m.polarity != "possible"}
@@ -38,7 +42,10 @@ def procedure(values: Values, mine: list[Mention], uses: dict[int, str]) -> Proc
         if method not in [v.value for v in done.methods]:
             done.methods.append(values.value(m, method, origin))
     for m in first_of_each(used, lambda m: m.value):
-        done.instruments.append(Instrument(name=values.value(m, m.value), size=_size(values, m, used, mine)))
+        size = _size(values, m, used, mine)
+        if size is None and id(m) in meant:
+            size = _size_in_its_ear(values, meant[id(m)])
+        done.instruments.append(Instrument(name=values.value(m, m.value), size=size))
     agents = [m for m in mine if uses.get(id(m)) == "procedure"]
     done.agents = values.listed(agents)
     if any(m.value == "water" and uses.get(id(m)) == "procedure" for m in agents) and not any(
@@ -51,6 +58,32 @@ def procedure(values: Values, mine: list[Mention], uses: dict[int, str]) -> Proc
         worst = max(borne, key=lambda m: (_TOLERANCE.index(m.value), m.start))
         done.tolerance = values.value(worst, worst.value)
     return done
+
+
+def _as_before(values: Values, m: Mention) -> Mention | None:
+    """The instrument that "the same tube" is: the last one of its method named in another ear."""
+    row = values.words.text
+    if "same" not in row[max(m.start - 1, 0) : m.start + 1]:
+        return None
+    method = METHOD_OF.get(m.value)
+    return next(
+        (o for o in reversed(_instruments(values, m)) if o.end <= m.start and METHOD_OF.get(o.value) == method),
+        None,
+    )
+
+
+def _instruments(values: Values, of: Mention) -> list[Mention]:
+    """The instruments used in its visit."""
+    return [
+        o
+        for o in values.mentions
+        if o.kind == "instrument" and o.visit == of.visit and o.live and o.polarity != "denied"
+    ]
+
+
+def _size_in_its_ear(values: Values, m: Mention) -> Value[Any] | None:
+    mine = [o for o in values.mentions if o.visit == m.visit and o.live and set(o.ears) & set(m.ears)]
+    return _size(values, m, [o for o in _instruments(values, m) if o in mine], mine)
 
 
 def _size(values: Values, m: Mention, used: list[Mention], mine: list[Mention]) -> Value[Any] | None:

@@ -67,7 +67,11 @@ def _as_before(values: Values, m: Mention) -> Mention | None:
         return None
     method = METHOD_OF.get(m.value)
     return next(
-        (o for o in reversed(_instruments(values, m)) if o.end <= m.start and METHOD_OF.get(o.value) == method),
+        (
+            o
+            for o in reversed(_instruments(values, m))
+            if o.end <= m.start and METHOD_OF.get(o.value) == method
+        ),
         None,
     )
 

@@ -64,7 +64,7 @@ class Lists(Changes):
         finding = _Finding(field, value, ear) if field is not None else None
         rare = finding is not None and self._is_rare(finding)
         if words is not None:
-            wanted = self._db.quote_fts(words)
+            wanted = self._db.quote_fts(words.replace("\0", " "))
             if not wanted:
                 return rows.Page((), None)
             query.words(wanted, finding, rare=rare)

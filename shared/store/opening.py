@@ -6,6 +6,7 @@ the file and in its journals; temporary tables stay in memory. The key is given 
 
 from __future__ import annotations
 
+import contextlib
 import os
 import sqlite3
 from pathlib import Path
@@ -45,5 +46,10 @@ def connect(path: Path, vault: Vault | None, *, wait_seconds: float = 10) -> Any
 
 
 def new_file(path: Path) -> None:
-    """An empty file for this user's eyes only, where there is none. Raises OSError."""
-    os.close(os.open(path, os.O_CREAT | os.O_RDWR, 0o600))
+    """An empty file for this user's eyes only, where there is none. Raises OSError.
+
+    One that is there is not even opened: to close it would end every lock that this program holds on it (fcntl(2)),
+    and another program would then take away the log that is written to here.
+    """
+    with contextlib.suppress(FileExistsError):
+        os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o600))

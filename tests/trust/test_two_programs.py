@@ -8,7 +8,14 @@ from pathlib import Path
 
 from shared.store import Store
 
-OTHER = "import pathlib, sys; from shared.store import Store; Store(pathlib.Path(sys.argv[1])).close()"
+OPEN = "import pathlib, sys; from shared.store import Store; store = Store(pathlib.Path(sys.argv[1]))"
+
+
+def another_program(folder: Path, work: str) -> str:
+    done = subprocess.run(
+        [sys.executable, "-c", f"{OPEN}; {work}", str(folder)], stdout=subprocess.PIPE, text=True, check=True
+    )
+    return done.stdout
 
 
 def test_a_program_that_ends_takes_nothing_from_one_that_goes_on(tmp_path: Path) -> None:
@@ -19,13 +26,10 @@ def test_a_program_that_ends_takes_nothing_from_one_that_goes_on(tmp_path: Path)
     with Store(tmp_path) as first:
         first.set_person("Ann Example", "clinician")
         Store(tmp_path).close()
-        subprocess.run([sys.executable, "-c", OTHER, str(tmp_path)], check=True)
+        another_program(tmp_path, "store.close()")
         first.set_person("Ben Sample", "assistant")
-        seen = "import pathlib, sys; from shared.store import Store; print(len(Store(pathlib.Path(sys.argv[1])).people()))"
-        told = subprocess.run(
-            [sys.executable, "-c", seen, str(tmp_path)], stdout=subprocess.PIPE, text=True, check=True
-        )
-    assert told.stdout == "2\n"
+        told = another_program(tmp_path, "print(len(store.people()))")
+    assert told == "2\n"
     with Store(tmp_path) as store:
         assert [person.name for person in store.people()] == ["Ann Example", "Ben Sample"]
         assert store.verify().faults == ()

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import contextlib
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, cast
 
 from desk import heard_amiss
 from dictate import journals
 from dictate.journal import Journal
 from dictate.journals import Found
+from shared.errors import BadInput
 from shared.record import Visit
 from shared.store import Recording, Store
+from shared.store.agreements import Answer
 from shared.transcript import Transcript
 
 if TYPE_CHECKING:
@@ -64,10 +67,24 @@ def finish(
     recording = replace(Recording.of(there.path, "sound"), started=there.started, started_from="dictation")
     with Store(data) as store:
         kept = store.keep(recording, transcript, visits, keep_sound=True)
+        _agreements(store, kept.visits, there)
         sound = store.sound(kept.recording)
     if sound and sound.parent != folder:
         journals.remove(folder, name)
     return KeptSound(kept.visits, sound)
+
+
+def _agreements(store: Store, visits: Sequence[int], there: Found) -> None:
+    """Put down with each visit what was answered while it was dictated; the last answer stands."""
+    starts = [store.visit(number).visit.extent for number in visits]
+    answered: dict[int, tuple[str, str]] = {}
+    for at, answer, who in there.agreements:
+        begun = [n for n, e in zip(visits, starts, strict=True) if e and e.seconds and e.seconds[0] < at]
+        for number in begun[-1:] or visits[:1]:
+            answered[number] = (answer, who)
+    for number, (answer, who) in answered.items():
+        with contextlib.suppress(BadInput):  # a standing notice that was taken down since
+            store.note_agreement(number, cast(Answer, answer), who)
 
 
 def hear_whole(

@@ -213,6 +213,10 @@ class Listening:
         """Listen again."""
         self._live.resume()
 
+    def agreement(self, answer: str, who: str) -> None:
+        """Put down what the patient who is being dictated about says to being recorded."""
+        self._journal.note("agreement", answer=answer, who=who)
+
     def settle(self) -> None:
         """Wait until all that can be heard so far is heard and read."""
         self._live.settle()

@@ -31,7 +31,8 @@ class Found:
     started: UTC, ISO 8601. seconds: of sound in it. closed: whether all sound is in; else the program or the
     computer stopped while it was written. in_use: a program is writing it.
     pauses: for each the second of the recording it stands at, and when it began and ended (UTC; "" if
-    nothing came after it). lost: seconds of sound that a full disk did not take.
+    nothing came after it). lost: seconds of sound that a full disk did not take. agreements: what the patient
+    said to being recorded: the second of the recording, the answer, who put it down.
     """
 
     id: str
@@ -43,6 +44,7 @@ class Found:
     in_use: bool
     pauses: tuple[tuple[float, str, str], ...] = ()
     lost: float = 0.0
+    agreements: tuple[tuple[float, str, str], ...] = ()
 
 
 def find(folder: Path, name: str) -> Found | None:
@@ -103,6 +105,11 @@ def _found(folder: Path, path: Path) -> Found:
         in_use=_in_use(folder, name),
         pauses=_pauses(notes),
         lost=sum(_number(note.get("seconds")) for note in notes if note["what"] == "lost"),
+        agreements=tuple(
+            (_number(note.get("at")), str(note.get("answer")), str(note.get("who", "")))
+            for note in notes
+            if note["what"] == "agreement"
+        ),
     )
 
 

@@ -34,6 +34,7 @@ class Dictation:
     show: Callable[[tuple[Visit, ...]], str]
     watching: list[Tell] = field(default_factory=list)
     ending: bool = False
+    agreement: str = "open"
 
     @property
     def id(self) -> str:
@@ -49,6 +50,7 @@ class Dictation:
             "bytes": listening.received,
             "paused": listening.paused,
             "ending": self.ending,
+            "agreement": self.agreement,
             "words": listening.so_far.transcript.text,
             "record": self.show(listening.so_far.visits),
         }
@@ -57,6 +59,12 @@ class Dictation:
         """Pass a message to every page that watches."""
         for page in tuple(self.watching):
             page(message)
+
+    def agree(self, answer: str, who: str) -> None:
+        """Put down what the patient says to being recorded."""
+        self.listening.agreement(answer, who)
+        self.agreement = answer
+        self.tell({"is": "agreement", "what": answer})
 
     def pump(self) -> None:
         """Pass on what the listening tells, until it ends."""
@@ -116,7 +124,11 @@ class Dictations:
         with self._lock:
             if there := self._open.get(name):
                 return there
-        return self._add(Listening.take_up(self._folder, name, parts=self._parts))
+        found = journals.find(self._folder / keeping.FOLDER, name)
+        dictation = self._add(Listening.take_up(self._folder, name, parts=self._parts))
+        if found and found.agreements:
+            dictation.agreement = found.agreements[-1][1]
+        return dictation
 
     def unfinished(self) -> list[Found]:
         """Dictations of which no record was made yet, the oldest first; those listened to here too."""

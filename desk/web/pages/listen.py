@@ -3,8 +3,8 @@
 The page sends sound as binary messages: eight bytes, little endian, with the byte of the recording it begins
 at, then 16-bit PCM, one channel, 16,000 a second. It keeps what it sent until that is said to be `safe` (on
 disk), and after a lost connection goes on from where the desk says it is. All else is JSON both ways: `do` is
-what the page asks (begin, go on, pause, resume, next, end), `is` what the desk tells. While the desk is locked,
-sound is taken and a dictation can be paused and ended, but nothing that was said comes back.
+what the page asks (begin, go on, pause, resume, next, end, agreement), `is` what the desk tells. While the desk
+is locked, sound is taken and a dictation can be paused and ended, but nothing that was said comes back.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ import contextlib
 import json
 import struct
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, get_args
 
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
@@ -33,6 +33,7 @@ from desk.web.door import LOCKED, Here, here, still
 from desk.web.sessions import Session, Sessions
 from shared.errors import BadInput
 from shared.record import Visit
+from shared.store.agreements import Answer
 
 _AT = struct.Struct("<Q")
 _LONGEST = 320_000
@@ -44,9 +45,12 @@ _WAITING = 200
 
 def page(request: Request) -> Response:
     """Where one dictates. Nothing of it works without JavaScript, and it says so."""
+    with answer.open_store(request) as store:
+        notice = store.standing_notice()
     return answer.show(
         request,
         "listen.html",
+        notice=notice,
         unfinished=_dictations(request).unfinished(),
         record=so_far(request.app.state.templates, ()),
     )
@@ -178,7 +182,7 @@ class _Line:
             case "go on":
                 self._watch(await run_in_threadpool(self._dictations.go_on, known(asked.get("id"))))
                 self._say_state()
-            case "pause" | "resume" | "next" | "end" | "safe" if self._dictation:
+            case "pause" | "resume" | "next" | "end" | "safe" | "agreement" if self._dictation:
                 await self._act(asked, self._dictation)
             case _:
                 raise BadInput("no dictation has begun", where="listen", remedy="Begin one.")
@@ -194,6 +198,8 @@ class _Line:
             case "resume":
                 await run_in_threadpool(listening.resume)
                 self._out.put_nowait({"is": "resumed", "bytes": listening.received})
+            case "agreement":
+                dictation.agree(_answer(asked), self._who)
             case "safe":
                 self._out.put_nowait({"is": "safe", "bytes": listening.confirmed})
             case "next":
@@ -206,6 +212,13 @@ class _Line:
     def _say_state(self) -> None:
         assert self._dictation
         self._out.put_nowait(self._dictation.state())
+
+
+def _answer(asked: Message) -> str:
+    what = asked.get("what")
+    if what not in get_args(Answer):
+        raise BadInput("that is no answer", where="being recorded", remedy="Choose one of those offered.")
+    return str(what)
 
 
 def _while_locked(asked: Message, session: Session) -> None:

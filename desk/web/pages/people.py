@@ -11,9 +11,10 @@ from starlette.routing import Route
 from desk.web import answer
 from desk.web.answer import Form
 from desk.web.door import here
-from shared.errors import BadInput
+from shared.errors import BadInput, NotAllowed
 from shared.store import Store, passwords
 from shared.store.rows import Role
+from shared.store.rules import MOST_DAYS, MOST_LOCK_MINUTES
 
 ROLES: dict[Role, str] = {
     "clinician": "checks, corrects and signs",
@@ -26,6 +27,7 @@ def page(request: Request) -> Response:
     """Everybody who works here."""
     with answer.open_store(request) as store:
         people, accounts = store.people(), store.accounts()
+        rules = {"days": store.keep_days(), "lock": store.lock_minutes(), "notice": store.standing_notice()}
     return answer.show(
         request,
         "people.html",
@@ -35,6 +37,9 @@ def page(request: Request) -> Response:
         back=own_page(request.query_params.get("back", "")),
         told=request.query_params.get("told", ""),
         least=passwords.LEAST,
+        rules=rules,
+        most_days=MOST_DAYS,
+        most_minutes=MOST_LOCK_MINUTES,
     )
 
 
@@ -79,6 +84,21 @@ def password(request: Request, form: Form) -> Response:
     return response
 
 
+def rules(request: Request, form: Form) -> Response:
+    """Set the practice's own rules; a clinician does."""
+    days = form.get("days", "").strip()
+    with answer.open_store(request) as store:
+        person = answer.somebody(request, store)
+        if person.role != "clinician" or not person.active:
+            raise NotAllowed("only a clinician sets the rules", where=person.name, remedy="Ask one.")
+        kept = {"keep": None, "signing": 0}
+        sort = form.get("recordings", "")
+        store.set_keep_days(kept[sort] if sort in kept else answer.number(days, "days"), by=person.name)
+        store.set_lock_minutes(answer.number(form.get("lock"), "minutes"), by=person.name)
+        store.set_standing_notice(form.get("notice", ""), by=person.name)
+    return answer.go("/people", told="rules")
+
+
 def own_page(address: str) -> str:
     """Where to go on: a page of ours, never another site."""
     return address if address.startswith("/") and not address.startswith(("//", "/\\")) else "/"
@@ -121,5 +141,6 @@ ROUTES = [
     Route("/people", page, name="people"),
     Route("/people", answer.form(add), methods=["POST"]),
     Route("/people/now", answer.form(choose), methods=["POST"], name="people_now"),
+    Route("/people/rules", answer.form(rules), methods=["POST"]),
     Route("/people/password", answer.form(password), methods=["POST"]),
 ]

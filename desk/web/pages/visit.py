@@ -8,7 +8,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from desk import complete
+from desk import agreeing, complete
 from desk.checks import checks
 from desk.ear_picture import ear_picture
 from desk.letters.names import PAPERS
@@ -30,7 +30,15 @@ def page(request: Request) -> Response:
             "sound": store.sound(stored.recording_id) is not None,
             "next_id": store.next_visit(stored.id),
             "people": [p for p in store.people() if p.active],
+            "recorded": store.recording(stored.recording_id).kind == "sound",
+            "agreement": store.agreement(stored.id),
+            "notice": store.standing_notice(),
         }
+    agreed_at = agreeing.said(transcript.text, *words.stretch(stored.visit, transcript))
+    context |= {
+        "agreed_at": agreed_at,
+        "agreed_words": transcript.text[slice(*agreed_at)] if agreed_at else "",
+    }
     may = {
         "correct": person is not None and person.role != "auditor" and not stored.locked,
         "sign": person is not None and person.role == "clinician" and not stored.locked,

@@ -115,6 +115,7 @@ const TOLD = {
     if (!$("said").textContent) said(m.words);
     record(m);
     send();
+    agreed(m);
     if (wanted === "on" && m.paused) ask("resume");
     if (wanted === "ending") ask("end");
     show(wanted === "idle" ? (wanted = "paused") : wanted);
@@ -134,6 +135,7 @@ const TOLD = {
     if (wanted === "ending") show(wanted = "paused");
     if (!held) { wanted = "idle"; between = null; show("idle"); stop(); }
   },
+  agreement({ what }) { $("agreement").value = what; },
   mended() { trouble(""); },
   finishing({ done, total }) {
     if (wanted === "ending") $("clock").textContent = `${Math.round(100 * done / Math.max(total, 1))} %`;
@@ -146,6 +148,21 @@ const TOLD = {
     location.assign(visits.length ? `/visits/${visits[0]}` : "/");
   },
 };
+
+// What was chosen before it began is told now; of a dictation that goes on, the desk knows it.
+function agreed({ agreement }) {
+  if (agreement !== "open") $("agreement").value = agreement;
+  else if ($("agreement").value !== "open") answer();
+}
+
+function answer() {
+  const what = $("agreement").value;
+  if (held && socket?.readyState === WebSocket.OPEN) socket.send(JSON.stringify({ do: "agreement", what }));
+  if (what !== "declined") return;
+  if (held && wanted === "on") pause();
+  trouble("The patient does not want to be recorded: nothing more is kept.",
+    held ? "End it, and have the recording erased from the visit's page; or go on when they have left." : "");
+}
 
 function take(message) { if (TOLD[message.is]) TOLD[message.is](message); }
 
@@ -209,6 +226,7 @@ const REFUSED = {
 // ---- what one does
 
 async function begin() {
+  if (!held && $("agreement").value === "declined") return answer();
   trouble("");
   show("opening");
   const before = wanted;
@@ -262,6 +280,7 @@ async function next() {
   send();
   await everythingSafe();
   between = [];
+  $("agreement").value = $("agreement").dataset.usual; // another patient
   ask("next");
   wanted = "on";
   if (!microphone) await begin();
@@ -284,6 +303,7 @@ async function goOn(id, then) {
   if (then === "on") { try { await listen(); } catch { wanted = "paused"; } }
 }
 
+$("agreement").onchange = answer;
 $("begin").onclick = () => begin();
 $("pause").onclick = pause;
 $("next").onclick = next;

@@ -323,6 +323,7 @@ def test_every_page_can_be_used_by_everybody(
         ("/listen", None),
         ("/people", None),
         ("/patient?ref=41", None),
+        ("/patient/erase?ref=41", None),
         ("/recall", None),
         ("/register", None),
         ("/register?drafts=yes", None),

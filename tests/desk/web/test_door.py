@@ -87,8 +87,15 @@ def browser(app: Any, desk: Any) -> Iterator[Browser]:
 
 FORM = {"revision": "1", "what": "done", "id": "20260101T000000Z-0000", "name": ANN, "role": "clinician"}
 NOT_FOR = {
-    CAT: {"GET /listen"},  # an auditor reads only: also nothing is sent, see below
-    BEN: {"POST /visits/{id:int}/sign", "POST /visits/{id:int}/amend", "POST /people"},
+    CAT: {"GET /listen", "GET /patient/erase"},  # an auditor reads only: also nothing is sent, see below
+    BEN: {
+        "POST /visits/{id:int}/sign",
+        "POST /visits/{id:int}/amend",
+        "POST /people",
+        "POST /people/rules",
+        "GET /patient/erase",
+        "POST /patient/erase",
+    },
     ANN: set(),
 }
 OWN = {"POST /sign-in", "POST /sign-out", "POST /lock", "POST /session", "POST /people/password"}
@@ -149,7 +156,8 @@ def test_every_route_for_every_role(browser: Browser, desk: Any, clock: Clock, w
                         line.receive_json()
                     assert closed.value.code == (4403 if who else 4401)
             continue
-        answer = browser.client.request(method, path, data=FORM if method == "POST" else None)
+        asked = {"ref": "nobody"} if path.startswith("/patient/") else None
+        answer = browser.client.request(method, path, params=asked, data=FORM if method == "POST" else None)
         sent_away = answer.headers.get("location", "").startswith("/sign-in?back=")
         refused = answer.status_code in (401, 403) or (sent_away and name != "POST /lock")
         if name == "POST /sign-in":

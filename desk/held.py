@@ -10,6 +10,7 @@ written as it stands, drafts as drafts.
 from __future__ import annotations
 
 import dataclasses
+import io
 import json
 import os
 import shutil
@@ -25,6 +26,8 @@ from desk import saving
 from desk.exchange import bundle
 from desk.lines import clean
 from shared.errors import BadRecording, EarsideError
+from shared.protecting import files
+from shared.protecting.sealed import SUFFIX
 from shared.store import Store, StoredVisit
 from shared.store.erasure import Held
 
@@ -50,21 +53,42 @@ papers that were saved elsewhere. These files are not protected: keep them as yo
 """
 
 
-def write(store: Store, reference: str, to: Path, *, now: datetime | None = None) -> int:
+def write(store: Store, reference: str, to: Path) -> int:
     """Write all of it into a new folder, or a ZIP file if the name ends so; returns how many visits.
 
     Raises BadInput if nothing is held, or something is at the place already; EarsideError if it cannot be written.
     """
-    held, now = store.held(reference), now or datetime.now().astimezone()
-    with _zip(to) if to.suffix.lower() == ".zip" else _folder(to) as add:
-        told = []
-        for number in held.visits:
-            stored = store.visit(number)
-            _visit(store, stored, held, add)
-            told.append(f"visit-{number}  {stored.when[:10]}, {stored.status}")
-        text = _README.format(reference=clean(reference), day=f"{now:%Y-%m-%d}", visits="\n".join(told))
-        add("README.txt", text.encode())
+    held = store.held(reference)
+    if to.suffix.lower() == ".zip":
+        with saving.whole(to) as beside:
+            _zip(store, reference, held, beside)
+    else:
+        with _folder(to) as add:
+            _all(store, reference, held, add)
     return len(held.visits)
+
+
+def zipped(store: Store, reference: str) -> bytes:
+    """The same as the bytes of a ZIP file, without anything on the disk. Raises BadInput."""
+    out = io.BytesIO()
+    _zip(store, reference, store.held(reference), out)
+    return out.getvalue()
+
+
+def _zip(store: Store, reference: str, held: Held, to: Path | io.BytesIO) -> None:
+    with zipfile.ZipFile(to, "w", zipfile.ZIP_DEFLATED) as file:
+        _all(store, reference, held, file.writestr)
+
+
+def _all(store: Store, reference: str, held: Held, add: Add) -> None:
+    told = []
+    for number in held.visits:
+        stored = store.visit(number)
+        _visit(store, stored, held, add)
+        told.append(f"visit-{number}  {stored.when[:10]}, {stored.status}")
+    day = f"{datetime.now().astimezone():%Y-%m-%d}"
+    text = _README.format(reference=clean(reference), day=day, visits="\n".join(told))
+    add("README.txt", text.encode())
 
 
 def _visit(store: Store, stored: StoredVisit, held: Held, add: Add) -> None:
@@ -107,7 +131,8 @@ def _sound(store: Store, stored: StoredVisit, held: Held, at: str, add: Add) -> 
     shared = any(store.visit(other).recording_id == stored.recording_id for other in held.others)
     extent = stored.visit.extent
     if not shared:
-        add(f"{at}/sound{path.suffix}", path.read_bytes())
+        with files.opened(path) as sound:
+            add(f"{at}/sound{Path(path.name.removesuffix(SUFFIX)).suffix}", sound.read())
     elif extent and extent.seconds:
         start, end = extent.seconds[0] - _SLACK_SECONDS, extent.seconds[1] + _SLACK_SECONDS
         part = 0
@@ -122,12 +147,6 @@ def _sound(store: Store, stored: StoredVisit, held: Held, at: str, add: Add) -> 
 
 def _json(data: Any) -> bytes:
     return json.dumps(data, ensure_ascii=False, indent=1, sort_keys=False).encode() + b"\n"
-
-
-@contextmanager
-def _zip(place: Path) -> Iterator[Add]:
-    with saving.whole(place) as beside, zipfile.ZipFile(beside, "w", zipfile.ZIP_DEFLATED) as file:
-        yield file.writestr
 
 
 @contextmanager

@@ -57,9 +57,8 @@ class Retention(Agreements):
     def sweep(self) -> None:
         """Remove the files that are still to be deleted. Raises OSError."""
         for row in self._rows("SELECT name FROM erasing"):
-            place = sounds.folder(self.folder) / row["name"]
-            place.unlink(missing_ok=True)
-            if place.parent.is_dir():
+            while place := sounds.place_of(self.folder, row["name"]):  # the plain one and the sealed one
+                place.unlink()
                 schema.flush(place.parent)
             with self._writing():
                 self._execute("DELETE FROM erasing WHERE name = ?", row["name"])

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import tempfile
-from pathlib import Path
 from typing import cast
 
 from starlette.requests import Request
@@ -32,10 +30,8 @@ def everything(request: Request) -> Response:
     """All that is held under a reference, as a ZIP file."""
     from desk import held  # noqa: PLC0415  (slow to import)
 
-    with answer.open_store(request) as store, tempfile.TemporaryDirectory(dir=store.folder) as beside:
-        place = Path(beside) / "held.zip"
-        held.write(store, request.query_params.get("ref", ""), place)
-        content = place.read_bytes()
+    with answer.open_store(request) as store:
+        content = held.zipped(store, request.query_params.get("ref", ""))
     return Response(
         content,
         media_type="application/zip",

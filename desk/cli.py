@@ -11,7 +11,16 @@ from pathlib import Path
 
 import click
 
-from desk import cli_checking, cli_exchange, cli_importing, cli_letters, cli_patients, cli_register, options
+from desk import (
+    cli_checking,
+    cli_exchange,
+    cli_importing,
+    cli_letters,
+    cli_patients,
+    cli_register,
+    cli_safekeeping,
+    options,
+)
 from desk.shell import Desk, leave_at_once
 
 
@@ -373,6 +382,7 @@ for command in (
     *cli_letters.COMMANDS,
     *cli_patients.COMMANDS,
     *cli_register.COMMANDS,
+    *cli_safekeeping.COMMANDS,
 ):
     cli.add_command(command)
 

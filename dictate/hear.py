@@ -15,6 +15,7 @@ from dictate.hearings import Hearings, groups
 from dictate.read import Recording
 from dictate.recognise import Checked, HeardWord, Recogniser, Settings, whisper
 from dictate.speech import Stretch
+from shared.naming import readable
 from shared.transcript import Transcript, Word
 
 Progress = Callable[[float, float], None]
@@ -46,7 +47,7 @@ def transcribe(
     if isinstance(source, np.ndarray):
         recording, name = Recording.of(source), ""
     else:
-        recording, name = read.read(source, lambda decoded: tell(0.0, decoded)), os.fspath(source)
+        recording, name = read.read(source, lambda decoded: tell(0.0, decoded)), readable(source)
     stretches = speech.find(recording, progress=lambda: tell(0.0, recording.seconds))
     clips = speech.clips(stretches)
     words: list[HeardWord] = []

@@ -16,6 +16,7 @@ from desk.importing import beats, faults
 from desk.importing.faults import Fault
 from desk.importing.look import Looked, hashed
 from shared.errors import EarsideError
+from shared.naming import readable
 from shared.protecting.files import Lines
 from shared.record import Visit
 from shared.store.rows import record_json
@@ -97,7 +98,7 @@ def _waiting(job: Job) -> Transcript | None:
     except (OSError, ValueError):
         return None
     same = held.model == job.model
-    return held.model_copy(update={"source": job.looked.path}) if same else None
+    return held.model_copy(update={"source": readable(job.looked.path)}) if same else None
 
 
 def _heard(job: Job) -> Transcript | Fault:

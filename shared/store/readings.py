@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from shared.errors import BadInput, StoreError
+from shared.naming import readable
 from shared.record import Visit
 from shared.store import chain, rows, schema, sounds, standing
 from shared.store.base import MACHINE, Base
@@ -195,18 +196,18 @@ class Readings(Base):
             found = self._rows("SELECT * FROM recordings WHERE sha256 = ?", recording.sha256)
         if not found and recording.path:
             found = self._rows(
-                "SELECT * FROM recordings WHERE sha256 IS NULL AND path = ?", str(recording.path)
+                "SELECT * FROM recordings WHERE sha256 IS NULL AND path = ?", readable(recording.path)
             )
         return found[0] if found else None
 
     def _add(self, recording: rows.Recording, status: str, at: str) -> int:
         row = {
             "sha256": recording.sha256 or None,
-            "name": recording.name,
+            "name": readable(recording.name),
             "bytes": recording.bytes,
             "kind": recording.kind,
             "status": status,
-            "path": str(recording.path) if recording.path else None,
+            "path": readable(recording.path) if recording.path else None,
             "started": recording.started,
             "started_from": recording.started_from,
             "added": at,
@@ -229,7 +230,7 @@ class Readings(Base):
             "started_from": how,
         }
         if recording.path:
-            now_known["path"] = str(recording.path)
+            now_known["path"] = readable(recording.path)
         self._db.table("recordings").update(number, now_known)
         return int(number)
 

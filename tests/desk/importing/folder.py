@@ -17,6 +17,7 @@ import numpy as np
 
 from desk.importing.work import Job
 from dictate import read
+from shared.naming import readable
 from shared.store import Store
 from shared.transcript import Transcript, Word
 
@@ -50,7 +51,12 @@ def hear(job: Job) -> Transcript:
     )
     settings: dict[str, Any] = {"note": recording.note} if recording.note else {}
     return Transcript(
-        text=text, words=words, source=path, duration=recording.seconds, model=job.model, settings=settings
+        text=text,
+        words=words,
+        source=readable(path),
+        duration=recording.seconds,
+        model=job.model,
+        settings=settings,
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from pathlib import Path
 from typing import Any
@@ -64,6 +65,34 @@ def test_a_full_disk_stops_it_politely_and_the_next_call_goes_on(
     assert import_all(wanted) == 0
     with Store(tmp_path / "data") as store:
         assert len(store.recordings("read")) == 3
+
+
+NAMES = [
+    "أذن يمنى", "ухо 耳", "👂🏽 right", "a\u202eb", "Straße é e\u0301", "x" * 240, "-rf", "%s %d {x}", "tab\there",
+    "'quo\"te", " led and trailed ", os.fsdecode(b"\xff\xfe d\xe9j\xe0"),
+]  # fmt: skip
+"""In any script, in none (bytes that are no UTF-8, as old systems left them), and what programs trip over."""
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="elsewhere the system refuses some of these names")
+def test_names_of_any_kind(tmp_path: Path) -> None:
+    where = recordings(tmp_path / "in", *(str(n) for n in range(len(NAMES))))
+    for n, name in enumerate(NAMES):
+        (where / f"{n}.wav").rename(where / f"{name}.wav")
+    deep = where.joinpath(*["d" * 200] * 4)
+    deep.mkdir(parents=True)
+    (where / f"{NAMES[0]}.wav").rename(deep / "a.wav")
+    wanted = Wanted([where], data=tmp_path / "data", hear=folder.hear, workers=1)
+    assert import_all(wanted) == 0
+    with Store(tmp_path / "data") as store:
+        names = [row.name for row in store.recordings("read")]
+        assert all(store.sound(row.id) for row in store.recordings())
+    assert sorted(names) == sorted(
+        ["a.wav", "\\xff\\xfe d\\xe9j\\xe0.wav", *(f"{n}.wav" for n in NAMES[1:-1])]
+    )
+    assert import_all(wanted) == 0  # all known
+    with Store(tmp_path / "data") as store:
+        assert {row.tries for row in store.recordings()} == {1}
 
 
 def test_a_list_with_a_mistake_stops_it_before_any_work(

@@ -63,6 +63,7 @@ def served(desk: Any, monkeypatch: pytest.MonkeyPatch) -> Iterator[Served]:
     monkeypatch.setattr(passwords, "fits", lambda secret, given: secret == f"hash of {given}")
     with Store(desk.folder) as store:
         store.set_password(ANN, PASSWORD)
+        store.set_standing_notice("Notice at the door and in the letter of invitation, version 2")
     made = Served(desk)
     yield made
     made.stop()
@@ -118,8 +119,9 @@ def test_a_page_left_alone_is_locked_and_shows_nothing_any_more(
     at.page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")
     at.page.wait_for_selector("#password")
     assert "41" not in at.page.inner_text("body")
-    at.page.go_back()
-    at.page.wait_for_selector("#password")  # nothing is kept in the browser
+    at.page.evaluate("history.back()")
+    at.page.wait_for_url("**/sign-in?back=%2F", wait_until="commit")  # nothing is kept in the browser
+    at.page.wait_for_selector("#password")
     at.page.fill("#password", PASSWORD)
     at.page.keyboard.press("Enter")
     at.page.wait_for_selector("form[action='/lock']")
@@ -131,10 +133,12 @@ def test_a_dictation_is_covered_recorded_on_and_uncovered(chromium: Any, served:
     sign_in(at)
     at.page.wait_for_selector("form[action='/lock']")
     at.open("/listen")
+    at.page.focus("#begin")
     at.page.keyboard.press(" ")
     at.page.wait_for_selector("[data-state='on']")
     dictations = served.app.state.dictations
     (dictation,) = dictations._open.values()
+    assert dictation.agreement == "notice"  # the usual answer, told when it began
     at.settled("document.querySelector('#record').textContent.includes('Right ear')")
     served.seconds += 600
     at.page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")
@@ -159,6 +163,10 @@ def test_a_dictation_is_covered_recorded_on_and_uncovered(chromium: Any, served:
     at.page.wait_for_selector("[data-state='on']")
     at.settled("document.querySelector('#record').textContent.includes('Right ear')")
     assert list(dictations._open) == [dictation.id]
+    at.page.select_option("#agreement", "declined")
+    at.page.wait_for_selector("[data-state='paused']")
+    assert dictation.agreement == "declined"
+    assert dictation.listening.paused
     at.page.click("form[action='/lock'] button")
     at.page.wait_for_selector("#locked[open] [type=password]")
     at.page.context.close()

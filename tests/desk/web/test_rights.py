@@ -85,7 +85,7 @@ def test_a_later_answer_is_the_later_patients_and_the_last_one_stands(desk: Any,
     assert answers(desk.folder, visits) == [("agreed", ANN), ("declined", ANN)]
     page = client.get(f"/visits/{visits[1]}").text
     assert "Being recorded: the patient does not want it" in page
-    assert "Have the recording erased" in page
+    assert "To have the recording erased, put in a patient reference" in page
 
 
 def test_the_standing_notice_is_named_and_chosen_beforehand(desk: Any, client: TestClient) -> None:

@@ -17,6 +17,7 @@ from desk import (
     cli_importing,
     cli_letters,
     cli_patients,
+    cli_protect,
     cli_register,
     cli_safekeeping,
     options,
@@ -381,6 +382,7 @@ for command in (
     *cli_importing.COMMANDS,
     *cli_letters.COMMANDS,
     *cli_patients.COMMANDS,
+    *cli_protect.COMMANDS,
     *cli_register.COMMANDS,
     *cli_safekeeping.COMMANDS,
 ):

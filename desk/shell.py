@@ -14,7 +14,9 @@ from typing import Any, NoReturn
 
 import click
 
+from desk.asking import ask
 from shared.errors import BadInput, EarsideError
+from shared.protecting import asking
 
 FINE, FAILED, BAD_INPUT, INTERRUPTED = 0, 1, 2, 130
 
@@ -49,6 +51,7 @@ class Desk(click.Group):
     """The group of all commands; whatever one of them raises ends here."""
 
     def invoke(self, ctx: click.Context) -> Any:
+        asking.ask = ask
         try:
             return super().invoke(ctx)
         except (click.ClickException, click.exceptions.Exit, click.Abort, BrokenPipeError):

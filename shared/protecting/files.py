@@ -25,6 +25,11 @@ def sealed_name(path: Path) -> Path:
     return path.with_name(path.name + sealed.SUFFIX)
 
 
+def plain_name(path: Path) -> Path:
+    """The name of a file when it is not sealed."""
+    return path.with_name(path.name.removesuffix(sealed.SUFFIX))
+
+
 def there(path: Path) -> Path | None:
     """The file as it lies on the disk, sealed or not; None if it is not there."""
     return next((p for p in (sealed_name(path), path) if p.is_file()), None)

@@ -1,27 +1,23 @@
 """Whether a data folder is protected, and its data key: asked for once, then held until the program ends.
 
 Where the passphrase comes from, in this order: the first line of the file that EARSIDE_PASSPHRASE_FILE names, the
-system's keyring if it was put there (`.[keyring]`), whoever is at the keyboard (`ask`, set by the desk).
+system's keyring if it was put there (`.[keyring]`), whoever is at the keyboard (`asking`).
 """
 
 from __future__ import annotations
 
 import os
 import threading
-from collections.abc import Callable
 from pathlib import Path
 
 from shared.errors import BadInput, StoreError
-from shared.protecting import key_file
+from shared.protecting import asking, key_file
 from shared.protecting.key_file import WrongPassphrase
 from shared.protecting.vault import Vault
 
 VARIABLE = "EARSIDE_PASSPHRASE_FILE"
 TRIES = 3
 _KEYRING = "earside"
-
-ask: Callable[[Path], str | None] | None = None
-"""Asks for the passphrase of a data folder; None if nobody answers."""
 
 _held: dict[Path, Vault] = {}
 _lock = threading.RLock()
@@ -98,7 +94,7 @@ def _unlocked(folder: Path) -> Vault:
     if (kept := in_keyring(folder)) is not None:
         return key_file.open_with_passphrase(text, kept, where)
     for left in range(TRIES - 1, -1, -1):
-        given = ask(folder) if ask else None
+        given = asking.ask(folder) if asking.ask else None
         if given is None:
             break
         try:

@@ -15,9 +15,10 @@ from pydantic import ValidationError
 from sqlite_utils import Database
 
 from shared.errors import StoreError
-from shared.protecting import key_file, unlocking
+from shared.protecting import key_file, staging, unlocking
+from shared.protecting.vault import Vault
 from shared.record import Visit
-from shared.store import chain, opening, rows, schema
+from shared.store import chain, opening, protecting, rows, schema
 from shared.store.faults import faults
 
 MACHINE = "earside"
@@ -27,6 +28,20 @@ State = dict[str, Any]
 """What the history follows of a visit: record, status, transcript, when, when_from, clinician."""
 
 _Self = TypeVar("_Self", bound="Base")
+
+
+def _vault(folder: Path) -> Vault | None:
+    """The data key of a data folder that may be protected; what an interrupted protecting left is cleared up."""
+    with faults(folder):
+        protecting.clear_up(folder)
+    vault = unlocking.vault(folder)
+    if vault is None and (folder / opening.PROTECTED_NAME).exists() and not (folder / staging.MARK).exists():
+        raise StoreError(
+            f"is protected, and its key file {key_file.NAME} is missing",
+            where=str(folder),
+            remedy="Take it from a backup: without it nobody can read this store.",
+        )
+    return vault
 
 
 def data_folder() -> Path:
@@ -44,7 +59,7 @@ class Base:
     """
 
     def __init__(self, folder: Path, *, wait_seconds: float = 10) -> None:
-        self._vault = unlocking.vault(folder)
+        self._vault = _vault(folder)
         self.folder, self.path = folder, folder / opening.file_name(self._vault)
         with faults(folder):
             # Patients' talk: for this user's eyes only.

@@ -136,7 +136,7 @@ class Erasure(Retention, Lists):
             for number in recordings
             for row in self._rows("SELECT path FROM recordings WHERE id = ? AND path IS NOT NULL", number)
         ]
-        older = sorted(self.folder.glob("earside-before-*"))
+        older = sorted(self.folder.glob("earside*-before-*"))
         return left + [f"{copy}: the store as it was before an upgrade" for copy in older]
 
     def _erase_recording(self, number: int, held: Held, who: str, why: str, at: str, done: Erased) -> None:

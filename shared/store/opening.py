@@ -27,9 +27,9 @@ def file_name(vault: Vault | None) -> str:
     return PROTECTED_NAME if vault else PLAIN_NAME
 
 
-def key_pragma(vault: Vault, pragma: str = "key") -> str:
-    """The statement that gives SQLCipher the key itself."""
-    return f"PRAGMA {pragma} = \"x'{vault.database.hex()}'\""
+def key_clause(vault: Vault) -> str:
+    """The key itself, as ATTACH takes it."""
+    return f"KEY \"x'{vault.database.hex()}'\""
 
 
 def connect(path: Path, vault: Vault | None, *, wait_seconds: float = 10) -> Any:
@@ -40,7 +40,14 @@ def connect(path: Path, vault: Vault | None, *, wait_seconds: float = 10) -> Any
     if vault is None:
         return sqlite3.connect(path, timeout=wait_seconds)
     connection = sqlcipher.connect(path, timeout=wait_seconds)
-    connection.execute(key_pragma(vault))
+    connection.execute(f"PRAGMA key = \"x'{vault.database.hex()}'\"")
+    connection.execute("PRAGMA temp_store = MEMORY")
+    return connection
+
+
+def connect_plain(path: Path) -> Any:
+    """A plain database opened by SQLCipher, so that a protected one can be attached. Raises as `connect`."""
+    connection = sqlcipher.connect(path, timeout=10)
     connection.execute("PRAGMA temp_store = MEMORY")
     return connection
 

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from shared.errors import BadInput
-from shared.protecting import files, sealed
+from shared.protecting import files
 from shared.record import Notice, Value, Visit
 from shared.transcript import Transcript
 
@@ -55,9 +55,13 @@ class Recording:
         with files.opened(path) as file:
             digest = hashlib.file_digest(file, "sha256").hexdigest()
             size, changed = file.tell(), datetime.fromtimestamp(path.stat().st_mtime, UTC)
-        name = path.name.removesuffix(sealed.SUFFIX)
         return cls(
-            sha256=digest, name=name, bytes=size, kind=kind, path=path.absolute(), modified=iso(changed)
+            sha256=digest,
+            name=files.plain_name(path).name,
+            bytes=size,
+            kind=kind,
+            path=path.absolute(),
+            modified=iso(changed),
         )
 
 

@@ -48,7 +48,7 @@ def keep(data: Path, source: Path, sha256: str) -> str:
     Raises StoreError if the file is not the one that was read any more, OSError if it cannot be copied.
     """
     vault = unlocking.vault(data)
-    name = name_of(Path(source.name.removesuffix(sealed.SUFFIX)), sha256)
+    name = name_of(files.plain_name(source), sha256)
     place = folder(data) / (name + sealed.SUFFIX if vault else name)
     place.parent.mkdir(mode=0o700, exist_ok=True)
     if place.is_file() and files.size(place) == files.size(source):

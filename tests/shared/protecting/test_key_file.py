@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from shared.errors import BadInput, StoreError
-from shared.protecting import key_file, unlocking
+from shared.protecting import asking, key_file, unlocking
 from shared.protecting.key_file import WrongPassphrase
 from shared.protecting.vault import Vault
 
@@ -141,7 +141,7 @@ def test_the_key_is_asked_for_once_and_held(tmp_path: Path, monkeypatch: pytest.
     with pytest.raises(StoreError, match="nobody is here to give its passphrase"):
         unlocking.vault(tmp_path)
     given = ["wrong passphrase", PASSPHRASE]
-    monkeypatch.setattr(unlocking, "ask", lambda folder: given.pop(0))
+    monkeypatch.setattr(asking, "ask", lambda folder: given.pop(0))
     assert unlocking.vault(tmp_path) == VAULT
     assert unlocking.vault(tmp_path) == VAULT
     assert not given

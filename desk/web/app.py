@@ -6,6 +6,7 @@ from collections.abc import AsyncIterator, Sequence
 from contextlib import asynccontextmanager
 from functools import partial
 from pathlib import Path
+from time import monotonic
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from starlette.applications import Starlette
@@ -23,7 +24,7 @@ from desk.web import answer, papers, when
 from desk.web.bench import Bench
 from desk.web.dictations import Dictations
 from desk.web.door import Door
-from desk.web.guard import Guard
+from desk.web.guard import ONCE_SECONDS, Guard
 from desk.web.mishaps import Mishaps
 from desk.web.pages import (
     acts,
@@ -51,11 +52,17 @@ _HERE = Path(__file__).parent
 
 
 def application(
-    folder: Path, *, key: str, hosts: Sequence[str], cookie: str = "", parts: Parts | None = None
+    folder: Path,
+    *,
+    key: str,
+    hosts: Sequence[str],
+    cookie: str = "",
+    once: str = "",
+    parts: Parts | None = None,
 ) -> Starlette:
     """The desk over the store in `folder`.
 
-    key: the secret of the start address; cookie: the browsers' (see `guard`), the same if not given. hosts:
+    key: the secret of the start address; cookie: the browsers', the same if not given; once: see `guard`. hosts:
     what this server is called, e.g. ["127.0.0.1:8701"]. parts: what it listens with, the usual if not given.
     """
     environment = Environment(
@@ -91,7 +98,14 @@ def application(
             Mount("/static", StaticFiles(directory=_HERE / "static"), name="static"),
         ],
         middleware=[
-            Middleware(Guard, key=key, cookie=cookie or key, hosts=hosts),
+            Middleware(
+                Guard,
+                key=key,
+                cookie=cookie or key,
+                hosts=hosts,
+                once=once,
+                until=monotonic() + ONCE_SECONDS,
+            ),
             Middleware(Mishaps),
             Middleware(Door),
         ],

@@ -25,6 +25,7 @@ from shared.store.faults import faults
 
 READING = ("GET", "HEAD")
 SECRET_SECONDS = 14 * 3600
+ONCE_SECONDS = 60
 MOST_BYTES = 2_000_000
 """What one request may bring: the words of a long visit fit many times. Sound comes by WebSocket, piece by piece."""
 
@@ -37,11 +38,15 @@ LOCKED = (
 class Guard:
     """Lets through what comes from this desk's own pages.
 
-    key: the secret in the start address. cookie: the one that a browser holds once it has opened that
-    address. hosts: the names this server goes by, with the port.
+    key: the secret in the start address. cookie: the one that a browser holds once it has opened that address.
+    hosts: the names this server goes by, with the port. once: another secret that opens it once, before the
+    monotonic clock says `until`: the one a browser is started with, which other users of a computer can see.
     """
 
-    def __init__(self, app: ASGIApp, *, key: str, cookie: str, hosts: Sequence[str]) -> None:
+    def __init__(
+        self, app: ASGIApp, *, key: str, cookie: str, hosts: Sequence[str], once: str = "", until: float = 0.0
+    ) -> None:
+        self._once, self._until = once, until
         self._app, self._key, self._secret, self._hosts = app, key, cookie, tuple(hosts)
         # Cookies know no ports: two desks on one computer must not put each other's out.
         self.cookie = f"earside_{hosts[0].rpartition(':')[2]}"
@@ -81,7 +86,10 @@ class Guard:
 
     def _opened(self, given: str, scope: Scope) -> Response:
         """Trade the key in the address for a cookie, so that it stays in no history or bookmark."""
-        if not _same(given, self._key):
+        first = bool(self._once) and _same(given, self._once) and time.monotonic() < self._until
+        if first:
+            self._once = ""
+        elif not _same(given, self._key):
             return PlainTextResponse(LOCKED, 403)
         response = RedirectResponse(scope["path"], 303)
         response.set_cookie(self.cookie, self._secret, httponly=True, samesite="strict")

@@ -33,15 +33,15 @@ def serve(folder: Path, *, port: int | None, browser: bool) -> None:
     Store(folder).close()
     with _listening(port) as listener:
         port = listener.getsockname()[1]
-        key = secrets.token_urlsafe(24)
+        key, once = secrets.token_urlsafe(24), secrets.token_urlsafe(24)
         hosts = (f"{LOOPBACK}:{port}", f"localhost:{port}")
-        app = application(folder, key=key, cookie=kept_secret(folder), hosts=hosts)
+        app = application(folder, key=key, cookie=kept_secret(folder), hosts=hosts, once=once)
         app.state.bench.warm()
         threading.Thread(target=_tidy, args=(folder,), name="tidying", daemon=True).start()
         address = f"http://{LOOPBACK}:{port}/?key={key}"
         say(f"The desk is open at {address}\nOnly this computer can reach it. End it with Ctrl-C.")
         if browser:
-            threading.Timer(0.5, webbrowser.open, [address]).start()
+            threading.Timer(0.5, webbrowser.open, [f"http://{LOOPBACK}:{port}/?key={once}"]).start()
         # No access log: addresses hold what was searched for.
         options = uvicorn.Config(
             app, log_level="error", access_log=False, server_header=False, ws_max_size=1 << 20

@@ -1,12 +1,15 @@
 """Who is let in: only this desk's own pages, opened from the address that was printed."""
 
+import time
 from collections.abc import Iterator
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from starlette.testclient import TestClient
 from starlette.websockets import WebSocketDisconnect
 
+from desk.web import guard
 from desk.web.app import application
 from shared.store import Store
 
@@ -106,3 +109,19 @@ def test_no_file_but_the_pages_own_is_given_out(ours: TestClient, path: str) -> 
 
 def test_nobody_frames_it(ours: TestClient) -> None:
     assert ours.get("/").headers["x-frame-options"] == "DENY"
+
+
+def test_the_address_that_a_browser_is_started_with_opens_once_and_soon(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    app = application(tmp_path, key=KEY, once="the-other", hosts=(HOST,))
+    first, second = (TestClient(app, base_url=f"http://{HOST}", follow_redirects=False) for _ in range(2))
+    assert first.get("/", params={"key": "the-other"}).status_code == 303
+    assert first.get("/").status_code == 200
+    assert second.get("/", params={"key": "the-other"}).status_code == 403
+    assert second.get("/", params={"key": KEY}).status_code == 303
+    late = application(tmp_path, key=KEY, once="the-other", hosts=(HOST,))
+    third = TestClient(late, base_url=f"http://{HOST}", follow_redirects=False)
+    now = time.monotonic()
+    monkeypatch.setattr(guard, "time", SimpleNamespace(monotonic=lambda: now + guard.ONCE_SECONDS + 1))
+    assert third.get("/", params={"key": "the-other"}).status_code == 403

@@ -137,8 +137,8 @@ def verify(*, data: Path | None) -> None:
             f"{len(found.faults)} of the history's entries or visits do not hold",
             remedy="Stop here, copy the data folder, and compare it with a backup.",
         )
-    for tombstone in found.tombstones:
-        click.echo(clean(tombstone))
+    for line in (*found.tombstones, *found.notes):
+        click.echo(clean(line))
     click.echo(f"All {found.entries} entries hold. The last hash is {found.head}")
 
 

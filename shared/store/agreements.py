@@ -9,18 +9,12 @@ from dataclasses import dataclass
 from typing import Literal, get_args
 
 from shared.errors import BadInput
-from shared.store import chain, schema
+from shared.store import chain, said, schema
 from shared.store.changes import Changes
 
 Answer = Literal["agreed", "notice", "declined", "open"]
 """agreed, declined: the patient was asked. notice: the practice's standing notice holds. open: not asked, or taken
 back."""
-
-_TOLD = {
-    "agreed": "the patient agreed to being recorded",
-    "declined": "the patient does not want to be recorded",
-    "open": "whether the patient agrees to being recorded is open again",
-}
 
 
 @dataclass(frozen=True)
@@ -87,8 +81,11 @@ class Agreements(Changes):
             if before and (before.what, before.notice, before.chars) == (what, notice, chars):
                 return None
             heard = self.transcript(row["transcript_id"]).text[slice(*chars)] if chars else None
-            told = _TOLD.get(what, f"recorded under the standing notice “{notice}”")
-            content = {"what": told, "steps": [], "state": chain.digest(self._state(row))}
+            content = {
+                "what": said.agreement(what, notice),
+                "steps": [],
+                "state": chain.digest(self._state(row)),
+            }
             if heard:
                 content["heard"] = heard
             entry = chain.append(self._db, visit=visit_id, kind="agreement", who=who, at=at, content=content)

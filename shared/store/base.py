@@ -18,7 +18,7 @@ from shared.errors import StoreError
 from shared.protecting import key_file, staging, unlocking
 from shared.protecting.vault import Vault
 from shared.record import Visit
-from shared.store import chain, opening, protecting, rows, schema
+from shared.store import chain, opening, protecting, rows, schema, verifying
 from shared.store.faults import faults
 
 MACHINE = "earside"
@@ -161,6 +161,8 @@ class Base:
         looked up. Returns the entry's number; call inside a write transaction."""
         before = self._state(row)
         steps = chain.differences(before, after)
+        if before.get("transcript") != after["transcript"]:
+            content = content | self._words(after["transcript"])
         entry = chain.append(
             self._db,
             visit=row["id"],
@@ -185,6 +187,11 @@ class Base:
         ):
             self._look_up(row["id"])
         return entry
+
+    def _words(self, transcript: int) -> dict[str, Any]:
+        """What an entry holds of the words that a visit rests on from now on."""
+        (row,) = self._rows("SELECT text, words FROM transcripts WHERE id = ?", transcript)
+        return {"words": {"transcript": transcript, "sha256": verifying.words_mark(row)}}
 
     def _look_up(self, visit_id: int) -> None:
         """Put down what a visit can be found by; a replaced one is not found."""

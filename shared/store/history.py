@@ -9,7 +9,7 @@ from typing import Any
 
 from shared.errors import BadInput
 from shared.record import Visit
-from shared.store import chain, rows
+from shared.store import chain, rows, verifying
 from shared.store.accounts import Accounts
 from shared.store.rules import Rules
 
@@ -91,11 +91,13 @@ class History(Accounts, Rules):
         for (visit_id,) in self._db.execute("SELECT id FROM visits ORDER BY id").fetchall():
             faults += self._verify_visit(visit_id)
         faults += [*self._verify_people(), *self._verify_rules()]
-        tombstones = tuple(self._tombstones())
+        if not faults:  # a broken history is nothing to hold other tables against
+            faults += verifying.faults(self._rows)
+        tombstones, notes = tuple(self._tombstones()), tuple(verifying.notes(self._rows))
         last = self._rows("SELECT seq, hash FROM entries ORDER BY seq DESC LIMIT 1")
         if not last:
             return rows.Verified(0, chain.START, tuple(faults))
-        return rows.Verified(last[0]["seq"], last[0]["hash"], tuple(faults), tombstones)
+        return rows.Verified(last[0]["seq"], last[0]["hash"], tuple(faults), tombstones, notes)
 
     def _tombstones(self) -> Iterator[str]:
         """Every visit that was erased: when, by whom, why."""

@@ -305,6 +305,7 @@ class Readings(Base):
         }
         visit_id = _inserted(self._db.table("visits").insert(row))
         content = {"what": what, "start": state, "state": chain.digest(state)}
+        content |= self._words(state["transcript"])
         chain.append(self._db, visit=visit_id, kind=kind, who=who, at=at, content=content)
         self._look_up(visit_id)
         return visit_id

@@ -8,7 +8,7 @@ from datetime import date
 from typing import Literal, get_args
 
 from shared.errors import BadInput
-from shared.store import chain, rows, schema
+from shared.store import chain, rows, said, schema
 from shared.store.changes import Changes
 
 Outcome = Literal["done", "postponed", "declined", "open"]
@@ -104,13 +104,7 @@ class Recalls(Changes):
                     remedy="See: earside recall",
                 )
             day = until.isoformat() if until else None
-            told = {
-                "done": "recall done",
-                "postponed": f"recall postponed to {day}",
-                "declined": "recall declined",
-                "open": "recall open again",
-            }
-            content = {"what": told[what], "steps": [], "state": chain.digest(self._state(row))}
+            content = {"what": said.recall(what, day), "steps": [], "state": chain.digest(self._state(row))}
             entry = chain.append(
                 self._db, visit=visit_id, kind="recall", who=person.name, at=at, content=content
             )

@@ -262,12 +262,14 @@ class Signature:
 @dataclass(frozen=True)
 class Verified:
     """What `verify` found. head: the hash of the last entry; kept elsewhere, it shows if entries were cut off
-    the end. faults: one line for each entry or visit that does not hold. tombstones: one for each that was erased."""
+    the end. faults: one line for each entry or visit that does not hold. tombstones: one for each that was erased.
+    notes: where the clock had gone back."""
 
     entries: int
     head: str
     faults: tuple[str, ...] = field(default=())
     tombstones: tuple[str, ...] = field(default=())
+    notes: tuple[str, ...] = field(default=())
 
 
 @dataclass(frozen=True)

@@ -155,7 +155,7 @@ def _tell(plan: Plan, others: int, speed: float | None, data: Path, *, copy: boo
         say(f"{count(others, 'other file')} passed over, as no recordings.")
     free = shutil.disk_usage(data).free
     if copy and plan.bytes > free:
-        say(f"A copy of each is kept, which takes {plan.bytes / 1e9:.1f} GB, and {free / 1e9:.1f} GB are free. "
+        say(f"A copy of each is kept, which takes {plan.bytes / 1e6:,.0f} MB, and {free / 1e6:,.0f} MB are free. "
             "It will stop when the disk is full; to leave recordings where they are: --no-copy")  # fmt: skip
 
 

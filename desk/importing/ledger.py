@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import os
+from contextlib import suppress
 from dataclasses import asdict
 from pathlib import Path
 from types import TracebackType
@@ -36,9 +37,8 @@ class Ledger:
             with place.open("rb") as lines:
                 for line in lines:
                     self._take(line)
-        self._file = place.open("ab")
+        self._file = place.open("ab", buffering=0)
         os.chmod(place, 0o600)
-        self._file.write(b"\n")  # after a line that was cut off
 
     def seen(self, path: str) -> Looked | None:
         """What is known of a file as it is now; None if it is not known or has changed. Raises OSError."""
@@ -58,8 +58,9 @@ class Ledger:
         self._write({"speed": speed})
 
     def _write(self, held: dict[str, object]) -> None:
-        self._file.write(self._lines.written(json.dumps(held).encode()) + b"\n")
-        self._file.flush()
+        with suppress(OSError):  # a full disk: the store will say so
+            # A line of its own, even after one that was cut off.
+            self._file.write(b"\n" + self._lines.written(json.dumps(held).encode()) + b"\n")
 
     def _take(self, line: bytes) -> None:
         try:

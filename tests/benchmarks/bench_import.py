@@ -7,9 +7,10 @@
 hours: invented transcripts, six minutes each at 150 words a minute, made of tests/dictations in ever new orders; each
 is read and kept as an import does it, in one process. Milliseconds for each hour of recording, a line for each
 tenth of the way, and the memory then. The dictations come back again and again, which helps a reader that
-remembers words. files: so many recordings of two seconds each through the import with its worker processes, the
-recogniser scripted, then the same call again. long: one recording through it, likewise: decoding, finding speech,
-reading and keeping are real. Its sound is the teaching sample over and over. --folder: where the work is done.
+remembers words. With --folder it goes on where it stopped. files: so many recordings of two seconds each through
+the import with its worker processes, the recogniser scripted, then the same call again. long: one recording
+through it, likewise: decoding, finding speech, reading and keeping are real. Its sound is the teaching sample over
+and over. --folder: where the work is done.
 """
 
 from __future__ import annotations
@@ -22,7 +23,7 @@ import sys
 import tempfile
 import time
 import wave
-from collections.abc import Iterator
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
@@ -50,56 +51,53 @@ def hours(where: Path, many: int) -> None:
     """Transcripts to kept visits."""
     vocabulary = pickle.dumps(load())
     work.work(_job(vocabulary, Transcript(text="Right ear.", duration=1.0)))  # so that the reader is made
-    step, spent, visits = max(many // 10, 1), [0.0, 0.0, 0.0], 0
-    print(
-        f"{'hours':>6}{'reading':>10}{'keeping':>10}{'both, by the clock':>20}{'visits':>10}{'MB':>6}{'store, MB':>11}"
-    )
-    with Store(where / "data") as store:
-        for n, heard in enumerate(_transcripts(round(many * 3600 / SECONDS)), 1):
-            began, at = time.perf_counter(), time.process_time()
-            done = work.work(_job(vocabulary, heard))
-            assert isinstance(done, Done), done
-            found, between = done.visits(), time.process_time()
-            store.keep(Recording(f"{n:064x}", f"{n}.m4a", 1, "sound"), done.transcript, found)
-            for i, took in enumerate(
-                (between - at, time.process_time() - between, time.perf_counter() - began)
-            ):
-                spent[i] += took
-            visits += len(found)
-            if n % round(step * 3600 / SECONDS) == 0:
-                reading, keeping, clock = (1000 * s / step for s in spent)
-                size = (where / "data" / "earside.db").stat().st_size / 1e6
-                print(
-                    f"{n * SECONDS / 3600:6.0f}{reading:10.0f}{keeping:10.0f}{clock:20.0f}{visits:10,}"
-                    f"{_mb():6.0f}{size:11.0f}",
-                    flush=True,
-                )
-                spent = [0.0, 0.0, 0.0]
-
-
-def _transcripts(many: int) -> Iterator[Transcript]:
     texts = [
         d["text"]
         for place in sorted((ROOT / "tests" / "dictations").glob("*.yaml"))
         for d in yaml.safe_load(place.read_text(encoding="utf-8"))
     ]
-    chance = random.Random(6)
-    for _ in range(many):
-        said: list[str] = []
-        while len(said) < WORDS_A_SECOND * SECONDS:
-            said += [*chance.choice(texts).split(), "Next", "patient."]
-        at, words = 0, list[Word]()
-        for n, word in enumerate(said):
-            seconds = (n / WORDS_A_SECOND, (n + 0.9) / WORDS_A_SECOND)
-            words.append(
-                Word(
-                    chars=(at, at + len(word)), seconds=seconds, probability=round(chance.uniform(0.5, 1), 3)
+    step = max(many // 10, 1)
+    print(
+        f"{'hours':>6}{'reading':>10}{'keeping':>10}{'by the clock':>14}{'visits':>9}{'MB':>6}{'store, MB':>11}"
+    )
+    with Store(where / "data") as store:
+        before = len(store.recordings(limit=sys.maxsize // 2))
+        spent, visits = [0.0, 0.0, 0.0], 0
+        for n in range(before + 1, round(many * 3600 / SECONDS) + 1):
+            heard = _transcript(texts, random.Random(n))
+            clock, start = time.perf_counter(), time.process_time()
+            done = work.work(_job(vocabulary, heard))
+            assert isinstance(done, Done), done
+            found, between = done.visits(), time.process_time()
+            store.keep(Recording(f"{n:064x}", f"{n}.m4a", 1, "sound"), done.transcript, found)
+            took = (between - start, time.process_time() - between, time.perf_counter() - clock)
+            spent = [a + b for a, b in zip(spent, took, strict=True)]
+            visits += len(found)
+            if n % round(step * 3600 / SECONDS) == 0:
+                hours = (n - before) * SECONDS / 3600
+                reading, keeping, by_clock = (1000 * s / hours for s in spent)
+                size = (where / "data" / "earside.db").stat().st_size / 1e6
+                print(
+                    f"{n * SECONDS / 3600:6.0f}{reading:10.0f}{keeping:10.0f}{by_clock:14.0f}{visits:9,}"
+                    f"{_mb():6.0f}{size:11.0f}",
+                    flush=True,
                 )
-            )
-            at += len(word) + 1
-        yield Transcript(
-            text=" ".join(said), words=tuple(words), duration=len(said) / WORDS_A_SECOND, model="base"
-        )
+                before, spent, visits = n, [0.0, 0.0, 0.0], 0
+
+
+def _transcript(texts: Sequence[str], chance: random.Random) -> Transcript:
+    said: list[str] = []
+    while len(said) < WORDS_A_SECOND * SECONDS:
+        said += [*chance.choice(texts).split(), "Next", "patient."]
+    at, words = 0, list[Word]()
+    for n, word in enumerate(said):
+        seconds = (n / WORDS_A_SECOND, (n + 0.9) / WORDS_A_SECOND)
+        sure = round(chance.uniform(0.5, 1), 3)
+        words.append(Word(chars=(at, at + len(word)), seconds=seconds, probability=sure))
+        at += len(word) + 1
+    return Transcript(
+        text=" ".join(said), words=tuple(words), duration=len(said) / WORDS_A_SECOND, model="base"
+    )
 
 
 def _job(vocabulary: bytes, heard: Transcript) -> Job:

@@ -3,7 +3,11 @@
 from __future__ import annotations
 
 import os
+import shutil
+import subprocess
 import sys
+import time
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -13,17 +17,21 @@ sys.path.insert(0, str(Path(__file__).parent))
 import folder
 import workers
 
+from desk.importing import look
 from desk.importing.bulk import Wanted, import_all
+from desk.importing.ledger import Ledger
 from dictate import read
 from shared.errors import BadInput, StoreError
 from shared.store import Store
 
 
-def recordings(where: Path, *names: str) -> Path:
+def recordings(where: Path, *names: str, seconds: float = 1.5) -> Path:
     where.mkdir()
     sound = read.read(folder.SAMPLES / "half_pauses.ogg").samples
     for n, name in enumerate(names):
-        folder.encode(where / f"{name}.wav", sound[8000 * n : 8000 * n + 24_000], "pcm_s16le")
+        folder.encode(
+            where / f"{name}.wav", sound[8000 * n : 8000 * n + round(seconds * 16_000)], "pcm_s16le"
+        )
     return where
 
 
@@ -41,6 +49,58 @@ def test_files_that_change_or_vanish_while_they_are_read(
     with Store(tmp_path / "data") as store:
         assert [r.name for r in store.recordings("failed")] == ["removed.wav"]
         assert len(store.recordings()) == 4
+
+
+@pytest.fixture
+def small_disk(tmp_path: Path) -> Iterator[Path]:
+    """A disk of 6 MB of its own; root alone may make one."""
+    place = tmp_path / "disk"
+    place.mkdir()
+    made = ["mount", "-t", "tmpfs", "-o", "size=6m", "tmpfs", str(place)]
+    if sys.platform != "linux" or subprocess.run(made, capture_output=True, check=False).returncode:
+        pytest.skip("no disk of its own can be made here")
+    yield place
+    subprocess.run(["umount", "-l", str(place)], check=True)
+
+
+def test_a_disk_that_is_truly_full_stops_it_and_all_is_done_when_there_is_room(
+    tmp_path: Path, small_disk: Path
+) -> None:
+    where = recordings(tmp_path / "in", *"abcdef", seconds=3.0)
+    assert import_all(Wanted([where], data=tmp_path / "quiet", hear=folder.hear, workers=1)) == 0
+    expected = folder.state(tmp_path / "quiet")
+    wanted = Wanted([where], data=small_disk / "data", hear=folder.hear, workers=1)
+    other = small_disk / "other"
+    other.write_bytes(bytes(6 * 2**20 - 2**14))
+    with pytest.raises(StoreError, match="the disk failed or is full"):
+        import_all(wanted)
+    other.write_bytes(bytes(6 * 2**20 - 700 * 2**10))
+    with pytest.raises(StoreError, match=r"the disk .*full.* the same call goes on from there"):
+        import_all(wanted)
+    with Store(small_disk / "data") as store:
+        assert not store.verify().faults
+        assert 0 < len(store.recordings("read")) < 6
+    other.unlink()
+    assert import_all(wanted) == 0
+    assert folder.state(small_disk / "data") == expected
+
+
+def test_looks_that_cannot_be_noted_are_taken_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    where = recordings(tmp_path / "in", "a")
+    os.utime(where / "a.wav", (1_600_000_000,) * 2)
+    looked = look.look(str(where / "a.wav"))
+    assert isinstance(looked, look.Looked)
+    with Ledger(tmp_path) as ledger:
+        with open("/dev/full", "ab", buffering=0) as full, monkeypatch.context() as patched:
+            patched.setattr(ledger, "_file", full)
+            ledger.add(looked, time.time_ns())
+        ledger.went(3.0)
+    with Ledger(tmp_path) as ledger:
+        assert ledger.seen(looked.path) is None
+        assert ledger.speed == 3.0
+        ledger.add(looked, time.time_ns())
+    with Ledger(tmp_path) as ledger:
+        assert ledger.seen(looked.path) == looked
 
 
 def test_a_full_disk_stops_it_politely_and_the_next_call_goes_on(

@@ -6,6 +6,8 @@ precedes it in the same part.
 
 from __future__ import annotations
 
+import itertools
+
 from spacy.language import Language
 from spacy.tokens import Doc
 
@@ -73,6 +75,8 @@ _TOLD_OF_THEN = 12
 _DATING = word_set("aside", "dating")
 _SHORT_QUESTION = 11
 _HERE = word_set("aside", "here")
+_PREDICATES = word_set("aside", "predicates")
+_PAPERS = word_set("aside", "papers")
 _WISHES = word_set("aside", "wishes")
 _ASKS = word_set("aside", "asks")
 
@@ -81,10 +85,14 @@ _ASKS = word_set("aside", "asks")
 def aside(doc: Doc) -> Doc:
     """Give the reason to every mention that a cue sets aside."""
     words: Words = doc._.words
-    announced = -1
+    announced = answering = -1
     for sentence, mentions in by_sentence(words, doc._.mentions):
         if sentence == announced:
             _set_all_aside(mentions, "teaching")
+        if sentence == answering and not _PREDICATES & set(words.text[slice(*words.bounds[sentence])]):
+            for m in mentions:
+                if m.has("referral", "urgency", *_TOOLS):
+                    m.aside = m.aside or REASONS["hypothetical"]
         start, end = words.bounds[sentence]
         for cue in mentions:
             sort = cue.readings.get("aside")
@@ -94,6 +102,8 @@ def aside(doc: Doc) -> Doc:
             if cue.readings.get("aside") == "hypothetical":
                 deny_supposed(words, mentions, cue)
         _what_was_then(words, mentions, start, end)
+        if words.text[end - 1] == "?" and _asks_what_if(words.text[start:end]):
+            answering = sentence + 1
         if words.text[end - 1] == ":" and _only_announces(mentions):
             announced = sentence + 1
         for m in mentions:
@@ -131,6 +141,12 @@ def _tells_of_earlier(m: Mention) -> bool:
     return m.readings.get("aside") == "past_visit" or m.readings.get("history") == "previous_removal"
 
 
+def _asks_what_if(said: list[str]) -> bool:
+    """Whether a question supposes something ("If it were clean, what would you do?")."""
+    would = any(a in ("would", "'d") and b in ("you", "we") for a, b in itertools.pairwise(said))
+    return would and bool({"what", "where", "who"} & set(said)) and bool({"if", "were", "had"} & set(said))
+
+
 def _is_ours(words: Words, advice: Mention) -> bool:
     """Whether an "if ..." tells what the clinician would do, not the patient ("if it had bled I'd be on the phone")."""
     said = words.text[advice.start : advice.end]
@@ -143,11 +159,13 @@ def _is_ours(words: Words, advice: Mention) -> bool:
 
 def _what_to_come_back_for(words: Words, mentions: list[Mention], advice: Mention) -> None:
     """Signs named in a piece of advice or listed after it ("any pain or drainage, straight back") have not happened."""
+    end = advice.end
     for m in mentions:
-        listed = m.start >= advice.end and all(w in _LISTING for w in words.text[advice.end : m.start])
+        listed = m.start >= end and all(w in _LISTING for w in words.text[end : m.start])
         inside = advice.start <= m.start < advice.end or listed
         if m is not advice and m.live and inside and m.has("symptom", "complication", "canal"):
             m.aside = REASONS["hypothetical"]
+            end = max(end, m.end)
 
 
 def _only_announces(mentions: list[Mention]) -> bool:
@@ -221,6 +239,8 @@ def _counts(words: Words, cue: Mention, sort: str, mentions: list[Mention]) -> b
         return not (
             row[cue.end + 1 : cue.end + 2] == [","] and row[cue.end] in ("that", "anything", "so", "any")
         )
+    if said[-1] == "last" and row[cue.end : cue.end + 1] and row[cue.end] in _PAPERS:
+        return False  # "that's from my last note"
     if sort == "other_person" and said[-1] in RELATIVES:
         if row[max(cue.start - 1, 0)] in ("like", "than", "as", "unlike"):  # likened to theirs, not theirs
             return False

@@ -11,6 +11,7 @@ from extract.words import Words
 from shared.vocabulary import word_set
 
 _VERBS = word_set("ears", "verbs")
+_AND = frozenset({"and", "a", "an", "some"})
 _LISTED = 3
 """Words before the last of two complaints in a part ("itchy and blocked")."""
 _BOTHER = word_set("ears", "bother")
@@ -50,15 +51,27 @@ def side_the_story(
             side, m.linked = side_of(cues[-1]), [cues[-1]]
         m.side = side if side in ("right", "left", "both") and m.value not in _NOT_OF_AN_EAR else ""
         previous = m.side or previous
+    for a, b in itertools.pairwise(patient):
+        if a.kind == b.kind == "symptom" and not a.side and a.value not in _NOT_OF_AN_EAR and b.linked:
+            joined = _AND.issuperset(words.text[a.end : b.start]) and "and" in words.text[a.end : b.start]
+            if joined and b.linked[0].start >= b.end:  # "pain and a blocked feeling in the left ear"
+                a.side, a.linked = b.side, b.linked
     for c in cues:
         if patient and side_of(c) in OPPOSITE:
             hand.last_side = c
 
 
+def side_the_question(asked: list[Mention], cues: list[Mention]) -> None:
+    """Give what was asked the side that the answer names ("Ringing? Sometimes, on the left.")."""
+    for m in asked:
+        if not m.side and m.live and m.polarity != "denied" and m.value not in _NOT_OF_AN_EAR:
+            m.side, m.linked = side_of(cues[0]), [cues[0]]
+
+
 def _said_with(
     words: Words, m: Mention, patient: list[Mention], live: list[Mention], cues: list[Mention]
 ) -> Mention | None:
-    """The nearest cue in the same part, or alone in the next ("..., on the left")."""
+    """The nearest cue in the same part, or alone in the next ("..., on the left") or in the one before."""
     part = words.part[m.start]
     inside = [c for c in cues if part in (words.part[o.start] for o in (c, *c.linked))]
     after = [
@@ -68,7 +81,15 @@ def _said_with(
         and (stands_alone(words, c) or not any(words.part[o.start] == part + 1 for o in live))
         and not any(words.part[o.start] == part + 1 for o in patient)
     ]
-    return min(inside or after, key=lambda c: abs(c.start - m.start), default=None)
+    before = [
+        c
+        for c in cues
+        if words.part[c.start] == part - 1
+        and stands_alone(words, c)
+        and words.part[m.start - 1] < part
+        and not any(words.part[o.start] == part - 1 for o in patient)
+    ]  # "right ear, blocked for a month"
+    return min(inside or after or before, key=lambda c: abs(c.start - m.start), default=None)
 
 
 def _carries_on(words: Words, m: Mention, sided: bool) -> bool:

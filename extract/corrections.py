@@ -7,6 +7,7 @@ right words before the right version, so words that agree with what was said are
 
 from __future__ import annotations
 
+import itertools
 from fractions import Fraction
 
 from spacy.language import Language
@@ -59,6 +60,7 @@ _STRIKES = word_set("corrections", "strikes")
 _FIRM = word_set("corrections", "firm")
 _FAR = ("take", "takes", "misread", "lie", "ruler", "rule", "scale")
 _STATEMENT = word_set("corrections", "statement")
+_EARLIER, _OCCASIONS = word_set("corrections", "earlier"), word_set("corrections", "occasions")
 _ALIKE = word_set("corrections", "alike")
 _COUNTED = word_set("measures", "pieces") | word_set("corrections", "counted")
 
@@ -123,7 +125,7 @@ def _correct(words: Words, mentions: list[Mention], first: int, last: int) -> No
     ]
     denied = _denied_at(row, end)
     if _is_only_wax(row, end):
-        for m in [m for m in before if m.has("foreign_body")][-1:]:
+        for m in [m for m in before if m.has("foreign_body") or "bleeding" in m.readings.values()][-1:]:
             m.aside = CORRECTED
     if (_STRIKES & set(row[begin:end]) or denied >= 0 or _of_another(row, end)) and before:
         replaced = [
@@ -150,17 +152,23 @@ def _correct(words: Words, mentions: list[Mention], first: int, last: int) -> No
         if not olds:
             continue
         if _same_value(olds[0], new):
+            if new.polarity == "denied" and olds[0].polarity != "denied":
+                _take_back(olds, new)
             if sort != "icao":
                 break
             continue
-        for old in olds:
-            old.aside = CORRECTED
-            new.linked.append(old)
+        _take_back(olds, new)
         if new.polarity == "denied" and "no" in row[begin:end]:
             new.polarity = "affirmed"
         _inherit(olds[0], new)
         if sort != "icao":
             break
+
+
+def _take_back(olds: list[Mention], new: Mention) -> None:
+    for old in olds:
+        old.aside = CORRECTED
+        new.linked.append(old)
 
 
 def _is_only_wax(row: list[str], end: int) -> bool:
@@ -185,11 +193,13 @@ def _denied_at(row: list[str], end: int) -> int:
 
 
 def _of_another(row: list[str], end: int) -> bool:
-    """Whether the words after a correction give what was said to somebody else ("sorry, that was the brother")."""
+    """Whether the words after a correction give what was said to somebody else, or to another time ("sorry, that was
+    the brother", "that's from my last note")."""
     said = row[end : end + 7]
     if said[:1] == [","]:
         said = said[1:]
-    return said[:1] == ["that"] and bool(RELATIVES & set(said))
+    dated = any(a in _EARLIER and b in _OCCASIONS for a, b in itertools.pairwise(said))
+    return said[:1] == ["that"] and (dated or bool(RELATIVES & set(said)))
 
 
 def counts_pieces(row: list[str], m: Mention) -> bool:

@@ -14,7 +14,7 @@ from dataclasses import replace
 from spacy.language import Language
 from spacy.tokens import Doc
 
-from extract.background_sides import side_the_story
+from extract.background_sides import side_the_question, side_the_story
 from extract.bare_sides import with_bare_sides
 from extract.course import REMOVERS, Course
 from extract.ear_cues import (
@@ -82,13 +82,18 @@ def _give(mentions: list[Mention], ears: tuple[int, ...]) -> None:
 
 def _read_sentence(words: Words, mentions: list[Mention], hand: EarsInHand, looking: bool) -> None:
     cues = cues_of(words, mentions)
+    answers = [c for c in cues if side_of(c) in (*OPPOSITE, "both")]
     live = [m for m in mentions if m.live and m.kind]
     patient = [m for m in live if m.kind in _OF_THE_PATIENT]
     if not patient and not any(m.kind in OF_AN_EAR for m in live):
         cues = [c for c in cues if turns_to(words, c, mentions)]
     _set_aside_purposes(words, live)
     of_ear = [m for m in live if m.kind in OF_AN_EAR and m.live]
+    if answers and not patient and not of_ear:
+        side_the_question(hand.asked, answers)
     side_the_story(words, patient, live, cues, hand)
+    _, end = words.bounds[words.sentence[mentions[0].start]]
+    hand.asked = patient if words.text[end - 1] == "?" else []
     plan_only = not patient and _is_plan(mentions, live, of_ear)
     if len(cues) == 1 and not of_ear and not patient and _names_it_last(words, cues[0], hand):
         hand.name(hand.current, cues[0])

@@ -33,6 +33,7 @@ class EarsInHand:
     seen_well, worked: of those whose drum or healthy canal was seen, and in which removal was begun.
     rated: numbers of the ears called the good and the bad one.
     waiting: tools taken up before any ear was spoken of, to be given to the first that is.
+    asked: symptoms and history that the sentence before asked for.
     pairs: ears neither of whose sides was said when the second was called the other one.
     """
 
@@ -47,6 +48,7 @@ class EarsInHand:
     rated: dict[str, int] = field(default_factory=dict)
     waiting: list[Mention] = field(default_factory=list)
     pairs: list[tuple[int, int]] = field(default_factory=list)
+    asked: list[Mention] = field(default_factory=list)
 
     def named(self, side: str, by: Mention) -> int:
         """The ear of a side, made if there is none yet."""

@@ -6,6 +6,8 @@ The noun it is said of decides, then what was last talked about, then how far th
 
 from __future__ import annotations
 
+import itertools
+
 from extract.mentions import Mention
 from extract.setting import Setting
 from extract.words import MARKS
@@ -27,6 +29,7 @@ _LIKELIEST = (
 _OURS = word_set("subjects", "ours")
 _DRUM_PARTS = word_set("subjects", "drum_parts")
 _YOUNG = word_set("subjects", "young")
+_CHANGED, _AS_IT_CAME = word_set("subjects", "changed"), word_set("subjects", "as_it_came")
 _PAST, _SUPPOSING = word_set("subjects", "past"), word_set("subjects", "supposing")
 
 
@@ -103,6 +106,8 @@ def _patient_or_finding(m: Mention, kinds: list[str], said_of: str, at: Setting)
         return "drum"
     if at.looking and "complication" in kinds and at.words.text[m.end - 1] == "bled":
         return "complication"  # "the canal bled a bit": by the work, unlike "the canal's bleeding"
+    if "symptom" in kinds and at.working and _lasting(m, at):
+        return "symptom"
     if (
         "symptom" in kinds
         and not at.working
@@ -159,6 +164,18 @@ def _reported(m: Mention, at: Setting) -> bool:
     lasting = row[m.start].endswith("ing") and "been" in row[max(m.start - 2, at.start) : m.start]
     says = any(o.has("patient_says") and at.start <= o.start < m.start for o in at.mentions)
     return lasting or says
+
+
+def _lasting(m: Mention, at: Setting) -> bool:
+    """Whether a complaint is told again as it came: "the ringing she came in with is the same", "hasn't gone"."""
+    row = at.words.text
+    _, end = at.words.bounds[at.number]
+    after = row[m.end : min(m.end + 8, end)]
+    stays = any(
+        (a in ("not", "n't") and b in _CHANGED) or (a == "came" and b in ("in", "with"))
+        for a, b in itertools.pairwise(after)
+    )
+    return stays or bool(_AS_IT_CAME & set(after))
 
 
 def _opens_layer(m: Mention, at: Setting) -> bool:

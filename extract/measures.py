@@ -59,7 +59,8 @@ class Measure:
 
     kind "length": value in millimetres (unrounded), unit as said. "percent": value 0-100. "size": text such
     as "18G". "interval": value and unit ("days"...). "reference": text. "bare": a number with no unit.
-    other: the first of two numbers said for one length ("ten or twelve mil"), in millimetres.
+    other: the first of two numbers said for one length ("ten or twelve mil"), in millimetres; the later of two
+    said for one interval ("three to four months").
     """
 
     start: int
@@ -104,13 +105,22 @@ def measures(row: Sequence[str], references: Sequence[int]) -> list[Measure]:
 
 def _sharing_a_unit(row: Sequence[str], found: list[Measure]) -> list[Measure]:
     """Numbers whose unit is said once, after the last: pieces ("twelve and eight mil"), the sides of one piece
-    ("ten by four mil": its length is the longer) and a length left open ("ten or twelve mil": the last)."""
+    ("ten by four mil": its length is the longer) and a length or an interval left open ("ten or twelve
+    mil": the last; "three to four months": the sooner)."""
     out: list[Measure] = []
     for m in found:
         if m.kind == "bare" and out and _spelled(row, out[-1], m):
             out[-1].value, out[-1].end = 10 * out[-1].value + m.value, m.end
             continue
-        if m.kind == "length" and row[m.start] not in ("a", "an"):
+        if (
+            m.kind == "interval"
+            and out
+            and out[-1].kind == "bare"
+            and tuple(row[out[-1].end : m.start]) in _OPEN
+        ):
+            first = out.pop()
+            m.start, m.value, m.other = first.start, min(first.value, m.value), max(first.value, m.value)
+        elif m.kind == "length" and row[m.start] not in ("a", "an"):
             _join(row, out, m)
         elif m.kind == "bare" and out and out[-1].kind == "length" and row[out[-1].end : m.start] == ["by"]:
             continue  # "ten mil by four"

@@ -68,7 +68,7 @@ def polarity(doc: Doc) -> Doc:
         first, last = words.token[m.start], words.last[m.end - 1]
         while at < len(scopes) and scopes[at].end <= first - 60:
             at += 1
-        found = "affirmed"
+        found = "possible" if m.measure is not None and m.measure.other is not None else "affirmed"
         for scope in scopes[at:]:
             if scope.start > last:
                 break

@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 from extract.spelled import digit_like, digits_at, is_letter
-from extract.words import MARKS
+from extract.words import MARKS, STOPS
 from shared.vocabulary import word_set
 
 _LEADS = word_set("mentions", "leads")
+_TITLES = word_set("mentions", "titles")
+_APPOSITION = 8
+"""Words after "next patient" within which a reference may stand alone in commas."""
+_PREAMBLE = 30
+"""Words that may open a text before a reference that stands alone ("Right, let's begin. Seven seven four.")."""
 _LAST_ONE = (["last", "one"], ["final", "one"], ["this", "one"])
 """Between "next patient" and the reference: "next patient, last one, four oh six"."""
 
@@ -14,6 +19,7 @@ _LAST_ONE = (["last", "one"], ["final", "one"], ["this", "one"])
 def places(row: list[str], after: list[int]) -> list[int]:
     """Where references may begin. after: the ends of the phrases that announce one or a new patient."""
     led = [p for p in (_after_lead(row, end) for end in after) if not _tells_age(row, p)]
+    led += [i for end in after for i in _after_aside(row, end)]
     corrected = [p for place in led for p in _corrected_places(row, place)]
     return led + corrected + _bare_reference_places(row)
 
@@ -23,6 +29,21 @@ def _after_lead(row: list[str], i: int) -> int:
     while i < len(row) and (row[i] in _LEADS or row[i : i + 2] in _LAST_ONE):
         i += 2 if row[i : i + 2] in _LAST_ONE else 1
     return i
+
+
+def _after_aside(row: list[str], end: int) -> list[int]:
+    """Where a reference stands alone after a full stop, or after a word or two about the patient ("next patient,
+    that's the brother, six two")."""
+    marks = [i for i in range(end, min(end + _APPOSITION, len(row))) if row[i] in MARKS]
+    if not marks or marks[0] != end:
+        return []
+    return [i + 1 for i in marks[:2] if _stands_alone(row, i + 1)]
+
+
+def _stands_alone(row: list[str], i: int) -> bool:
+    """Whether a sentence from word i on is figures and nothing else ("Next one. Eight oh two.")."""
+    said, end = digits_at(row, i)
+    return len(said) > 1 and end - i > 1 and (end == len(row) or row[end] in MARKS)
 
 
 def _tells_age(row: list[str], i: int) -> bool:
@@ -50,7 +71,7 @@ def _corrected_places(row: list[str], place: int) -> list[int]:
 def _bare_reference_places(row: list[str]) -> list[int]:
     """Where a reference may stand with no word before it: figures, or a letter and figures, alone that open the
     text, or that are said to be a reference ("two oh eight is the reference"), or after "first one,"."""
-    out = []
+    out = [1] if row[:1] and row[0] in _TITLES and _stands_alone(row, 1) else []  # "Mrs three five oh."
     for start in range(len(row)):
         opens = start == 0 or row[start - 1] in MARKS
         lettered = is_letter(row[start]) and row[start] not in ("a", "i")
@@ -67,6 +88,9 @@ def _bare_reference_places(row: list[str]) -> list[int]:
             and end - start > 2
         )
         closed = end == len(row) or row[end] in MARKS
-        if enough and (named or ((start == 0 or first) and closed)):
+        late = (
+            start < _PREAMBLE and row[start - 1] in STOPS and end - start > 2 and row[end : end + 1] == ["."]
+        )
+        if enough and (named or ((start == 0 or first or late) and closed)):
             out.append(start)
     return out

@@ -59,7 +59,12 @@ def visits(doc: Doc) -> Doc:
     said_since = wound_up = False
     for number, m in enumerate(mentions):
         sentence = words.sentence[m.start]
-        if m.kind == "reference" and _REMINDED & set(words.text[max(m.start - 3, 0) : m.start]):
+        led = (
+            number > 0
+            and mentions[number - 1].readings.get("visit") == "next"
+            and mentions[number - 1].end == m.start
+        )
+        if m.kind == "reference" and not led and _REMINDED & set(words.text[max(m.start - 3, 0) : m.start]):
             m.aside, m.rule = REASONS["other_person"], "visits"
             continue
         if said_since and sentence > starts[-1][0]:

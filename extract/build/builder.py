@@ -6,6 +6,7 @@ Components before this only annotate; here the record is written.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 from spacy.tokens import Doc
@@ -137,9 +138,8 @@ class Builder:
         if due:
             m = due[-1]
             if m.measure is not None:
-                plan.recall = Recall(
-                    number=self.values.value(m, m.measure.whole), unit=self.values.value(m, m.measure.unit)
-                )
+                unit = self.values.value(replace(m, polarity="affirmed"), m.measure.unit)
+                plan.recall = Recall(number=self.values.value(m, m.measure.whole), unit=unit)
         to = referrals(self.words, live, self.doc._.courses)
         if to is not None:
             m, urgency = to

@@ -34,6 +34,7 @@ Certain = Literal[
     "length_disagreement",
     "length_teen_or_ty",
     "length_open",
+    "recall_open",
     "size_teen_or_ty",
     "length_over_canal",
     "length_long",

@@ -25,6 +25,8 @@ def measured(view: VisitView) -> Iterator[Notice]:
     yield from _not_recorded(view)
     yield from _total(view, pieces)
     for v in view.values:
+        if v.field == "plan.recall.number" and v.value.certainty == "possible":
+            yield view.notice("recall_open", v, number=str(v.value.value))
         digits = str(v.value.value).rstrip("GFrm")
         if v.field == "ears.procedure.instruments.size" and digits.isdigit() and int(digits) in _TEENS:
             teen = _TEENS[int(digits)]

@@ -30,7 +30,7 @@ sys.path.insert(0, str(ROOT))
 from corpus import LEVELS, Spoken, corpus  # noqa: E402
 from dangers import Danger, chances, dangers  # noqa: E402
 from heard import Setup, heard, version  # noqa: E402
-from reliability import BINS, SURE, Judged, judged, shared_out, wilson  # noqa: E402
+from reliability import BINS, Judged, judged, shared_out, wilson  # noqa: E402
 
 from desk.checks import checks  # noqa: E402
 from dictate.doubt import parts  # noqa: E402
@@ -170,14 +170,10 @@ def by_confidence(halves: dict[str, list[Judged]]) -> str:
         row = [f"over {low:g} to {BINS[i + 1]:g}"]
         for values in halves.values():
             mean, right, of = shared_out(values)[i]
-            row += [f"{mean:.3f}" if of else "-", share(right, of)]
+            row += [f"{mean:.3f}", f"{right / of:.3f}: {share(right, of)}"] if of else ["-", "-"]
         rows.append(row)
-    over = [f"**over {SURE:g}**"]
-    for values in halves.values():
-        sure = [right for value, right in values if value.confidence > SURE]
-        over += ["", f"**{sum(sure) / max(len(sure), 1):.3f}**: {share(sum(sure), len(sure))}"]
     heads = [head for half in halves for head in (f"{half}: mean confidence", "right")]
-    return table(["confidence", *heads], [*rows, over])
+    return table(["confidence", *heads], rows)
 
 
 def main() -> None:

@@ -47,22 +47,22 @@ def reliability(halves: Mapping[str, Sequence[tuple[float, int, int]]], path: Pa
     figure, axes = plt.subplots(figsize=(4.5, 4.5), layout="constrained")
     axes.plot((0, 1), (0, 1), ":", color=COLOURS[2], label="confidence as it should be")
     axes.plot((SURE, 1), (SURE_RIGHT, SURE_RIGHT), "-", color="#c28a00", lw=2, label=f"aim over {SURE:g}")
-    for (name, bins), colour in zip(halves.items(), COLOURS, strict=False):
+    for (name, bins), colour, aside in zip(halves.items(), COLOURS, (-26, 6), strict=False):
         full = [(mean, right / of, *wilson(right, of), of) for mean, right, of in bins if of]
         means, shares = [f[0] for f in full], [f[1] for f in full]
         spread = [[f[1] - f[2] for f in full], [f[3] - f[1] for f in full]]
         axes.errorbar(means, shares, spread, fmt="o", color=colour, capsize=3, label=name)
         for mean, right, *_, of in full:
             axes.annotate(
-                str(of), (mean, right), (4, -10), textcoords="offset points", color=colour, fontsize=7
+                str(of), (mean, right), (aside, -2), textcoords="offset points", color=colour, fontsize=7
             )
     axes.set(
-        xlim=(0.3, 1.02), ylim=(0.3, 1.02), xlabel="confidence given", ylabel="share right, 95 % interval"
+        xlim=(0.48, 1.05), ylim=(0.48, 1.02), xlabel="confidence given", ylabel="share right, 95 % interval"
     )
     axes.legend(frameon=False, loc="lower right")
     _kept(figure, path)
 
 
 def _kept(figure: plt.Figure, path: Path) -> None:
-    figure.savefig(path, metadata={"Date": None})
+    figure.savefig(path, metadata={"Date": None, "Creator": None})
     plt.close(figure)

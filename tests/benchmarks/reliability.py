@@ -10,7 +10,7 @@ from typing import Any
 from extract.second_reading import compared
 from shared.record import Value, Visit
 
-BINS = (0.0, 0.5, 0.6, 0.8, 0.9, 0.95, 1.0)
+BINS = (0.0, 0.6, 0.9, 1.0)
 """Confidences over one and up to the next; over 0.9 the aim is SURE_RIGHT."""
 SURE, SURE_RIGHT = 0.9, 0.97
 

@@ -20,6 +20,8 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from desk import saving
 from shared.errors import BadInput
+from shared.protecting import staging
+from shared.store import Store
 from shared.store.copying import copy_database, database
 
 MANIFEST = "backup.json"
@@ -70,6 +72,8 @@ def make(data: Path, to: Path, progress: Progress | None = None) -> Manifest:
         raise BadInput(
             "is in the data folder, and would be lost with it", where=str(to), remedy="Choose another place."
         )
+    if (data / staging.MARK).exists():
+        Store(data).close()  # clears up what a killed `earside protect` left, plain files among it
     with (
         saving.whole(to) as beside,
         tempfile.TemporaryDirectory(dir=to.parent, prefix=".earside-") as passing,

@@ -21,6 +21,7 @@ from desk.safekeeping import archive
 from desk.safekeeping.restoring import restore
 from dictate.journal import Journal
 from shared.errors import BadInput, EarsideError, StoreError
+from shared.protecting import unlocking
 from shared.store import Store
 
 WRITER = """
@@ -242,3 +243,32 @@ def test_the_commands(data: Path, tmp_path: Path) -> None:
     again = CliRunner().invoke(cli, ["restore", file, "--data", str(tmp_path / "back")], prog_name="earside")
     assert (again.exit_code, again.stderr.count("\n")) == (2, 1)
     assert "--replace" in again.stderr
+
+
+def test_a_backup_of_a_protected_store_is_protected(
+    data: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """No word, name or sound stands plainly in it, and it is restored with the passphrase, value for value."""
+    secret = tmp_path / "passphrase"
+    secret.write_text("correct horse battery staple\n")
+    monkeypatch.setenv(unlocking.VARIABLE, str(secret))
+    plain = next((data / "recordings").iterdir()).read_bytes()
+    done = CliRunner().invoke(
+        cli, ["protect", "--data", str(data), "--passphrase-file", str(secret)], prog_name="earside"
+    )
+    assert done.exit_code == 0, done.output
+    before = answers(data)
+    archive.make(data, tmp_path / "a.zip")
+    with zipfile.ZipFile(tmp_path / "a.zip") as packed:
+        whole = b"".join(packed.read(name) for name in packed.namelist())
+        assert not any(name.endswith("earside.db") for name in packed.namelist())
+    for word in (b"millimetres", b"Ann Example", b"SQLite format 3", plain[44:300]):
+        assert word not in whole
+    unlocking.forget()
+    restore(tmp_path / "a.zip", tmp_path / "back")
+    assert answers(tmp_path / "back")[:5] == before[:5]
+    unlocking.forget()
+    secret.write_text("wrong horse battery staple\n")
+    with pytest.raises(BadInput):
+        restore(tmp_path / "a.zip", tmp_path / "again")
+    assert not (tmp_path / "again").exists()

@@ -299,7 +299,10 @@ def _reach(words: Words, mentions: list[Mention], cue: Mention, sort: str) -> tu
         if sort == "hope" and high > cue.end and (row[high] in MARKS or words.part[high] != part):
             break
         if sort in ("not_used", "past_visit", "chat", "other_person") and high > cue.end:
-            opening = sort == "past_visit" and (cue.start - start < 2 or row[cue.start] == "back")
+            leads = cue.start - start < 2 or (
+                row[cue.start - 1] in ("and", "but") and row[cue.start - 2] in MARKS
+            )
+            opening = sort == "past_visit" and (leads or row[cue.start] == "back")
             if opening and row[high - 1] in MARKS and _is_now(row, high):
                 break
             if row[high] in MARKS and sort not in {"not_used", "other_person"} and not opening:

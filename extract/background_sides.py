@@ -73,7 +73,8 @@ def _said_with(
 ) -> Mention | None:
     """The nearest cue in the same part, or alone in the next ("..., on the left") or in the one before."""
     part = words.part[m.start]
-    inside = [c for c in cues if part in (words.part[o.start] for o in (c, *c.linked))]
+    own = {part, words.part[m.end - 1]}
+    inside = [c for c in cues if own & {words.part[o.start] for o in (c, *c.linked)}]
     after = [
         c
         for c in cues

@@ -58,6 +58,7 @@ _CLOCK = word_set("corrections", "clock")
 _NEEDS_FIRM = frozenset({"instrument", "history", "symptom", "agent"})
 _STRIKES = word_set("corrections", "strikes")
 _FIRM = word_set("corrections", "firm")
+_RULERS = frozenset({"ruler", "rule", "scale"})
 _FAR = ("take", "takes", "misread", "lie", "ruler", "rule", "scale")
 _STATEMENT = word_set("corrections", "statement")
 _EARLIER, _OCCASIONS = word_set("corrections", "earlier"), word_set("corrections", "occasions")
@@ -213,10 +214,11 @@ def _stands_in(row: list[str], end: int, new: Mention) -> bool:
 
 
 def _limit(row: list[str], at: int, ahead: int) -> int:
-    """The end of the words a correction may be found in: so many words, one full stop at the start aside."""
+    """The end of the words a correction may be found in: so many words, one full stop at the start aside, and what
+    stands before the measuring itself ("no, let me put it on the ruler. It's nine")."""
     limit = min(at + ahead, len(row))
     for i in range(at + 2, limit):
-        if row[i] in STOPS:
+        if row[i] in STOPS and not _RULERS & set(row[at:i]):
             return i
     return limit
 

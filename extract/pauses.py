@@ -143,7 +143,7 @@ class Pauses:
 
 def _settled(row: list[str]) -> dict[int, str]:
     """Gaps that need no weighing, by the word before them: the mark, or "" for none."""
-    found: dict[int, str] = {}
+    found = _headings(row)
     for i, (word, following) in enumerate(pairwise(row)):
         beyond = row[i + 2 : i + 3]
         if word == "left" and i and row[i - 1] in _REMAINING and following in _NAMED:
@@ -156,9 +156,47 @@ def _settled(row: list[str]) -> dict[int, str]:
             found[i] = "."  # "and soft behind it. The hard bit's grey"
         elif i and row[i - 1] == "last":
             found[i] = ""  # "last month it was"
+        elif [following, *beyond] in _SUMMED or row[i + 1 : i + 5] == ["all", "of", "a", "sudden"]:
+            found[i] = ""  # "thirty millimetres all told", "went deaf all of a sudden"
         elif [following, *beyond] == ["i", "think"] and i + 3 < len(row) and row[i + 3] not in _THOUGHTS:
             found[i], found[i + 2] = ",", "."  # "the drum's retracted, I think. No..."
     return found
+
+
+def _headings(row: list[str]) -> dict[int, str]:
+    """The marks around "in the left ear" where it opens what is found there, after talk of the other ear or of none
+    ("... and the drum was bulging in the left ear no wax was seen")."""
+    found: dict[int, str] = {}
+    named = ""
+    for i, side in enumerate(row):
+        if side == "each" and i > 1 and row[i - 1] == "in" and row[i + 1 : i + 2] == ["ear"]:
+            if _opens_a_look(row[i + 2 : i + 2 + _LOOK]):
+                found[i - 2], found[i + 1] = ".", ","
+            continue
+        if side not in ("right", "left"):
+            continue
+        end = i + 2 if row[i + 1 : i + 2] in (["ear"], ["side"]) else i + 1
+        placed = i > 2 and row[i - 2] in ("in", "on") and row[i - 1] in _OF_THE_EAR
+        if placed and named != side and _opens_a_look(row[end : end + _LOOK]):
+            found[i - 3], found[end - 1] = ".", ","
+        named = side
+    return found
+
+
+def _opens_a_look(after: list[str]) -> bool:
+    """Whether words begin to tell what is seen: a part of the ear, wax, or how full it is."""
+    if after[:1] == ["the"] or after[:1] == ["no"]:
+        return after[1:2] != [] and after[1] in _SEEN
+    counted = after[:1] and (after[0] in UNITS or after[0] in TENS or after[0].isdigit())
+    if counted:
+        return bool({"percent", "per"} & set(after[1:3]))
+    return after[:1] in (["there"], ["a"]) and bool({"wax", "cerumen"} & set(after))
+
+
+_OF_THE_EAR = frozenset({"the", "his", "her"})
+_SEEN = word_set("pauses", "seen")
+_LOOK = 7
+"""Words after "in the left ear" that show whether it opens a look."""
 
 
 def _put_right(row: list[str], m: Found, phrases: list[Found]) -> bool:
@@ -178,6 +216,7 @@ def _layered(row: list[str], m: Found) -> bool:
     )
 
 
+_SUMMED = (["all", "told"], ["in", "total"])
 _BEHIND = (["behind"], ["beneath"], ["under"], ["underneath"])
 _POINTING = (["it"], ["that"], ["this"])
 

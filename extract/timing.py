@@ -27,7 +27,7 @@ def timing(doc: Doc) -> Doc:
             for ear in m.ears:
                 by_ear.setdefault((m.visit, ear), []).append(m)
     cues = [m for m in doc._.mentions if m.has("late") and m.live]
-    late = {words.sentence[m.start] for m in cues}
+    late = {s for s in (words.sentence[m.start] for m in cues) if not _AGAIN & set(_said(words, s))}
     timely = {
         id(m)
         for m in doc._.mentions
@@ -37,6 +37,10 @@ def timing(doc: Doc) -> Doc:
     for mentions in by_ear.values():
         _time_ear(words, mentions, late, final, timely)
     return doc
+
+
+def _said(words: Words, sentence: int) -> list[str]:
+    return words.text[slice(*words.bounds[sentence])]
 
 
 def _is_apart(words: Words, m: Mention, cues: list[Mention], mentions: list[Mention]) -> bool:
@@ -92,7 +96,7 @@ def _time_ear(
             m.when = "after" if finished or settled else "before"
 
 
-_MOVED = word_set("timing", "moved")
+_MOVED, _AGAIN = word_set("timing", "moved"), word_set("timing", "again")
 
 
 def _is_place(words: Words, m: Mention) -> bool:

@@ -49,10 +49,46 @@ def test_pauses_stand_where_something_new_begins(reader: Reader, said: str, cut:
         ("the drum is not red", "is not red"),
         ("the piece is ten millimetres past the bend", "millimetres past"),
         ("the left ear first then the other one", "left ear first"),
+        ("so that makes thirty millimetres all told from the two", "millimetres all told"),
+        ("he went deaf all of a sudden on Monday", "deaf all of a sudden"),
     ],
 )
 def test_nothing_is_torn_apart(reader: Reader, said: str, whole: str) -> None:
     assert whole in row(reader, LED + said)
+
+
+@pytest.mark.parametrize(
+    ("said", "parted"),
+    [
+        (
+            "right ear wax the drum was dull in the left ear no wax was seen",
+            "dull . in the left ear , no wax",
+        ),
+        (
+            "right ear wax the drum is red on the left there is a bit of wax",
+            "red . on the left , there is a bit",
+        ),
+        (
+            "right ear wax hook out in the left ear forty percent of it is full",
+            "out . in the left ear , forty percent",
+        ),
+        ("he is happy to go on in each ear the wax is soft and brown", "go on . in each ear , the wax"),
+    ],
+)
+def test_the_ear_turned_to_opens_a_sentence(reader: Reader, said: str, parted: str) -> None:
+    assert parted in row(reader, LED + said)
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        "left ear wax hook clear a spot of blood in the left ear the drum is intact",
+        "right ear wax hook clear and some itching in the left ear no pain there",
+        "right ear wax hook clear he hears in the left ear the radio next door",
+    ],
+)
+def test_the_ear_in_hand_or_a_complaint_closes_one(reader: Reader, said: str) -> None:
+    assert ". in the left ear" not in row(reader, LED + said)
 
 
 @pytest.mark.parametrize(

@@ -24,15 +24,11 @@ F1 = 0.97
 BARS = ("F1", *DANGERS)
 WAYS = ("capitals", "small letters")
 SHORT_OF: dict[tuple[str, str, str], str] = {
-    ("ours", "capitals", REASSURED): "3",
-    ("ours", "capitals", MISSED): "1",
-    ("ours", "capitals", UNSAID): "4",
-    ("ours", "small letters", "F1"): "0.9520",
-    ("ours", "small letters", REASSURED): "4",
-    ("ours", "small letters", MISSED): "6",
-    ("ours", "small letters", UNSAID): "7",
-    ("gold", "small letters", "F1"): "0.9698",
-    ("gold", "small letters", MISSED): "1",
+    ("ours", "capitals", UNSAID): "1",
+    ("ours", "small letters", "F1"): "0.9574",
+    ("ours", "small letters", REASSURED): "1",
+    ("ours", "small letters", MISSED): "2",
+    ("ours", "small letters", UNSAID): "2",
 }
 """What is not reached yet: (dictations, way, bar) -> the figure measured."""
 

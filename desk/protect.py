@@ -39,9 +39,7 @@ def protect(folder: Path, *, passphrase_file: Path | None) -> None:
     if key_file.is_there(folder):
         _again(folder)
         return
-    busy = [found for found in journals.journals(folder / LISTENING) if found.in_use]
-    if busy:
-        raise BadInput("is listening at present", where=str(folder), remedy="End the dictation first.")
+    _refuse_while_listening(folder)
     Store(folder).close()  # made or upgraded, and what a crash left is cleared up
     passphrase = _new(passphrase_file)
     total = sum(path.stat().st_size for path, _ in staging.plain(folder))
@@ -54,7 +52,11 @@ def protect(folder: Path, *, passphrase_file: Path | None) -> None:
             if step:
                 step(done, total)
 
-        left = protecting.protect(folder, passphrase, show=_show, progress=progress)
+        def show(recovery: str) -> None:
+            _refuse_while_listening(folder)  # one may have begun meanwhile, unsealed
+            _show(recovery)
+
+        left = protecting.protect(folder, passphrase, show=show, progress=progress)
     say(_DONE)
     _tell_left(left)
     _tell_others(folder)
@@ -93,6 +95,11 @@ def keyring(folder: Path) -> None:
     key_file.open_with_passphrase(unlocking.read_key_file(folder), given, folder / key_file.NAME)
     unlocking.put_in_keyring(folder, given)
     say("Kept. Whoever is logged in as you on this computer can now open the store.")
+
+
+def _refuse_while_listening(folder: Path) -> None:
+    if any(found.in_use for found in journals.journals(folder / LISTENING)):
+        raise BadInput("is listening at present", where=str(folder), remedy="End the dictation first.")
 
 
 def _new(file: Path | None) -> str:

@@ -126,16 +126,21 @@ def _list_people(store: Store) -> None:
         say("Nobody has a password: names are taken at their word.")
 
 
-def verify(*, data: Path | None) -> None:
+def verify(*, head: str = "", data: Path | None) -> None:
     """Check the history; fails if anything in it does not hold."""
     with Store(data or data_folder()) as store:
-        found = store.verify()
+        found, known = store.verify(), not head or store.has_entry(head)
     for fault in found.faults:
         say(fault)
     if found.faults:
         raise EarsideError(
             f"{len(found.faults)} of the history's entries or visits do not hold",
             remedy="Stop here, copy the data folder, and compare it with a backup.",
+        )
+    if not known:
+        raise EarsideError(
+            f"entries at its end are missing: it holds up to entry {found.entries}, but {head} is not in it",
+            remedy="Was earside.db copied back without the earside.db-wal beside it, or an older one? Put both back.",
         )
     for line in (*found.tombstones, *found.notes):
         click.echo(clean(line))

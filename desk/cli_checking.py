@@ -139,8 +139,11 @@ def people(
 
 
 @click.command()
+@click.option(
+    "--head", metavar="HASH", default="", help="The last hash of an earlier time: is it still in the history?"
+)
 @options.data
-def verify(*, data: Path | None) -> None:
+def verify(*, head: str, data: Path | None) -> None:
     """Check that nobody tampered with the history.
 
     Every entry is chained to the one before by a hash, and leads to what stands now. Keep the last hash
@@ -152,7 +155,7 @@ def verify(*, data: Path | None) -> None:
     """
     from desk import checked
 
-    checked.verify(data=data)
+    checked.verify(head=head, data=data)
 
 
 @click.command()

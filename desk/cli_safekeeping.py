@@ -1,4 +1,4 @@
-"""The commands for keeping the store safe: back up, restore. `desk.safekeeping` does the work."""
+"""The commands for keeping the store safe: back up, restore, mend. `desk.safekeeping` does the work."""
 # ruff: noqa: PLC0415
 
 from __future__ import annotations
@@ -72,6 +72,30 @@ def restore(*, file: Path, replace: bool, data: Path | None) -> None:
         say(f"What was there before is in {done.aside}")
 
 
+@click.command()
+@click.argument("to", type=_FILE)
+@options.data
+def mend(*, to: Path, data: Path | None) -> None:
+    """Save what can be read of a damaged store.
+
+    TO is a new folder; the damaged store stays as it is. Whatever is lost is named. A backup is better: see first
+    what `earside backup --check` says of the last one.
+
+    \b
+    Example:
+      earside mend saved
+      earside list --data saved
+    """
+    from desk.safekeeping.mending import mend as save
+    from desk.shell import say
+    from shared.store import data_folder
+
+    done = save(data or data_folder(), to)
+    for line in done.lost:
+        say(f"Lost: {line}")
+    say(f"{done.visits} visits saved into {to}. Look through them: earside list --data {to}")
+
+
 def _told(found: object) -> str:
     from desk.safekeeping.archive import Manifest
 
@@ -82,4 +106,4 @@ def _told(found: object) -> str:
     )
 
 
-COMMANDS = (backup, restore)
+COMMANDS = (backup, restore, mend)

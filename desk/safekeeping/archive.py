@@ -81,13 +81,13 @@ def make(data: Path, to: Path, progress: Progress | None = None) -> Manifest:
         copy = Path(passing) / "copy.db"
         files: dict[str, Held] = {}
         with zipfile.ZipFile(beside, "w") as packed:
-            for place in _files(data / "listening"):
+            for place in files_of(data / "listening"):
                 _put(packed, place, place.relative_to(data).as_posix(), files)
             number, head = copy_database(data, copy)
             name = database(data).name
             _put(packed, copy, name, files)
             copy.unlink()
-            rest = [place for place in _files(data) if place.relative_to(data).parts[0] != "listening"]
+            rest = [place for place in files_of(data) if place.relative_to(data).parts[0] != "listening"]
             for n, place in enumerate(rest):
                 if progress:
                     progress(n, len(rest))
@@ -165,13 +165,13 @@ def _changed(file: Path, name: str) -> BadInput:
     return BadInput(f"{name} in it is damaged or was changed", where=str(file), remedy="Use another backup.")
 
 
-def _files(folder: Path) -> Iterator[Path]:
+def files_of(folder: Path) -> Iterator[Path]:
     """What is to be kept of a folder; not what is made anew, nor what another program has in hand."""
     for place in sorted(folder.iterdir()) if folder.is_dir() else []:
         if place.name.startswith(".") or place.name in _PASSING or place.name == MANIFEST:
             continue
         if place.is_dir() and not place.is_symlink():
-            yield from _files(place)
+            yield from files_of(place)
         elif place.is_file() and not place.name.endswith(
             (".lock", ".part", ".db", "-wal", "-shm", "-journal")
         ):

@@ -33,6 +33,11 @@ def digest(data: Any) -> str:
     return hashlib.sha256(canonical(data).encode()).hexdigest()
 
 
+def hashed(content: str) -> str:
+    """SHA-256 of a content as it stands."""
+    return hashlib.sha256(content.encode()).hexdigest()
+
+
 def append(db: Database, *, visit: int | None, kind: str, who: str, at: str, content: dict[str, Any]) -> int:
     """Put an entry at the end of the chain and return its number; call inside a write transaction."""
     last = db.execute("SELECT seq, hash FROM entries ORDER BY seq DESC LIMIT 1").fetchone() or (0, START)
@@ -44,7 +49,7 @@ def append(db: Database, *, visit: int | None, kind: str, who: str, at: str, con
         "kind": kind,
         "who": who,
         "at": at,
-        "content_hash": hashlib.sha256(text.encode()).hexdigest(),
+        "content_hash": hashed(text),
         "previous": previous,
     }
     db.execute(
@@ -56,23 +61,36 @@ def append(db: Database, *, visit: int | None, kind: str, who: str, at: str, con
 
 
 def faults(db: Database) -> Iterator[str]:
-    """What does not hold in the chain, each as one line that names the entry."""
+    """What does not hold in the chain, each as one line that names the entry. What was lost to damage, as a later
+    entry says, is none: see `losses`."""
     previous, expected = START, 1
+    lost = {number for gap in losses(db) for number in range(gap[0], gap[1] + 1)}
     erased = dict(db.execute("SELECT visit_id, max(seq) FROM entries WHERE kind = 'erase' GROUP BY visit_id"))
     for row in db.query("SELECT * FROM entries ORDER BY seq"):
         seq, content, stated = row["seq"], row.pop("content"), row.pop("hash")
-        if seq != expected:
+        known = seq > expected and set(range(expected, seq)) <= lost
+        if seq != expected and not known:
             yield f"entry {expected}" + (f" to {seq - 1}" if seq > expected + 1 else "") + ": missing"
-        if row["previous"] != previous:
+        if row["previous"] != previous and not known:
             yield f"entry {seq}: does not follow the one before it"
         if digest(row) != stated:
             yield f"entry {seq}: who, when or what sort was changed"
         if content is None:
             if erased.get(row["visit_id"], 0) < seq:
                 yield f"entry {seq}: its content is gone without an entry that says so"
-        elif hashlib.sha256(content.encode()).hexdigest() != row["content_hash"]:
+        elif hashed(content) != row["content_hash"]:
             yield f"entry {seq}: its content was changed"
         previous, expected = stated, seq + 1
+
+
+def losses(db: Database) -> list[tuple[int, int, int]]:
+    """The first and last entry of every gap that damage made, and the entry that says so."""
+    return [
+        (first, last, seq)
+        for seq, content in db.execute("SELECT seq, content FROM entries WHERE kind = 'mend'").fetchall()
+        for first, last in json.loads(content).get("lost", ())
+        if first <= last < seq
+    ]
 
 
 def differences(before: Any, after: Any, place: tuple[str | int, ...] = ()) -> list[Step]:

@@ -339,7 +339,7 @@ class Changes(History, Readings):
         return done if kind == "undo" else undone
 
 
-_BARRIERS = frozenset({"read", "new", "upgrade", "sign", "replaced", "erase"})
+_BARRIERS = frozenset({"read", "new", "upgrade", "sign", "replaced", "erase", "mend"})
 """Entries that are not undone, nor anything before them."""
 _ASIDE = frozenset({"recall", "agreement", "sound"})
 """Entries that leave the record as it is: undo passes them by."""

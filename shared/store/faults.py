@@ -17,7 +17,10 @@ _BY_SQLITE = {
         "is not an Earside database",
         f"Move it away, or {_ELSEWHERE[0].lower()}{_ELSEWHERE[1:]}",
     ),
-    sqlite3.SQLITE_CORRUPT: ("is damaged", "Stop here, copy the data folder, and restore the last backup."),
+    sqlite3.SQLITE_CORRUPT: (
+        "is damaged",
+        "Restore the last backup, or save what can be read: earside mend FOLDER.",
+    ),
     sqlite3.SQLITE_BUSY: ("is in use by another program", "Close that program and try again."),
     sqlite3.SQLITE_LOCKED: ("is in use by another program", "Close that program and try again."),
     sqlite3.SQLITE_FULL: (

@@ -11,7 +11,13 @@ from shared.errors import BadInput
 from shared.record import Visit
 from shared.store import chain, rows, verifying
 from shared.store.accounts import Accounts
+from shared.store.faults import faults
 from shared.store.rules import Rules
+
+_UNBROKEN = (
+    "visit_id = ? AND seq >= (SELECT coalesce(max(seq), 0) FROM entries WHERE visit_id = ? AND kind = 'mend')"
+)
+"""The entries of a visit since its beginning, or since its history began anew in a store that was mended."""
 
 
 @dataclass(frozen=True)
@@ -48,6 +54,7 @@ class History(Accounts, Rules):
         if not signed:
             return ()
         states = {number: state for number, _, state in self._replay(visit_id)}
+        first = next(iter(states.values()))  # what was signed before the history was broken by damage
         amendments = [e for e in self.history(visit_id) if e.kind == "amend"]
         out: list[rows.Signature] = []
         for row in signed:
@@ -60,7 +67,7 @@ class History(Accounts, Rules):
                     at=row["at"],
                     reason=row["reason"],
                     amendment=why if out else None,
-                    visit=Visit.model_validate(states[row["entry"]]["record"]),
+                    visit=Visit.model_validate(states.get(row["entry"], first)["record"]),
                 )
             )
         return tuple(out)
@@ -87,17 +94,25 @@ class History(Accounts, Rules):
     def verify(self) -> rows.Verified:
         """Go through the whole chain, replay every visit from its beginning to what stands now, and compare people's
         roles and passwords, and the practice's rules, with what was entered of them."""
-        faults = list(chain.faults(self._db))
-        for (visit_id,) in self._db.execute("SELECT id FROM visits ORDER BY id").fetchall():
-            faults += self._verify_visit(visit_id)
-        faults += [*self._verify_people(), *self._verify_rules()]
-        if not faults:  # a broken history is nothing to hold other tables against
-            faults += verifying.faults(self._rows)
-        tombstones, notes = tuple(self._tombstones()), tuple(verifying.notes(self._rows))
-        last = self._rows("SELECT seq, hash FROM entries ORDER BY seq DESC LIMIT 1")
-        if not last:
-            return rows.Verified(0, chain.START, tuple(faults))
-        return rows.Verified(last[0]["seq"], last[0]["hash"], tuple(faults), tombstones, notes)
+        with faults(self.path, protected=self._vault is not None):
+            found = list(chain.faults(self._db))
+            for (visit_id,) in self._db.execute("SELECT id FROM visits ORDER BY id").fetchall():
+                found += self._verify_visit(visit_id)
+            found += [*self._verify_people(), *self._verify_rules()]
+            if not found:  # a broken history is nothing to hold other tables against
+                found += verifying.faults(self._rows)
+            tombstones, notes = tuple(self._tombstones()), tuple(verifying.notes(self._rows))
+            notes += tuple(
+                f"entries {a} to {b}: lost to damage, as entry {n} says" for a, b, n in chain.losses(self._db)
+            )
+            last = self._rows("SELECT seq, hash FROM entries ORDER BY seq DESC LIMIT 1")
+            if not last:
+                return rows.Verified(0, chain.START, tuple(found))
+            return rows.Verified(last[0]["seq"], last[0]["hash"], tuple(found), tombstones, notes)
+
+    def has_entry(self, head: str) -> bool:
+        """Whether an entry with this hash is in the chain."""
+        return bool(self._rows("SELECT 1 FROM entries WHERE hash = ?", head))
 
     def _tombstones(self) -> Iterator[str]:
         """Every visit that was erased: when, by whom, why."""
@@ -133,7 +148,9 @@ class History(Accounts, Rules):
         visit was erased."""
         state: Any = None
         self._row(visit_id)
-        for row in self._rows("SELECT seq, content FROM entries WHERE visit_id = ? ORDER BY seq", visit_id):
+        for row in self._rows(
+            f"SELECT seq, content FROM entries WHERE {_UNBROKEN} ORDER BY seq", visit_id, visit_id
+        ):
             content = json.loads(row["content"])
             state = content["start"] if "start" in content else chain.applied(state, content["steps"])
             yield row["seq"], content["state"], state
@@ -141,7 +158,7 @@ class History(Accounts, Rules):
     def _past(self, visit_id: int) -> list[Past]:
         out = []
         for row in self._rows(
-            "SELECT seq, kind, content FROM entries WHERE visit_id = ? ORDER BY seq", visit_id
+            f"SELECT seq, kind, content FROM entries WHERE {_UNBROKEN} ORDER BY seq", visit_id, visit_id
         ):
             content = json.loads(row["content"] or "{}")
             out.append(

@@ -55,6 +55,8 @@ def meaning(m: Mention, kinds: list[str], said_of: str, at: Setting) -> str:
         return ""
     if weak and m.readings.get("drum") == "healthy" and not _praises(m, at):
         return ""
+    if "consistency" in kinds and said_of in ("canal", "cavity") and _among_wax(m, at):
+        return "consistency"
     return next((kind for kind in _OF.get(said_of, ()) if kind in kinds), None) or _by_the_talk(
         m, kinds, said_of, at
     )
@@ -164,6 +166,19 @@ def _reported(m: Mention, at: Setting) -> bool:
     lasting = row[m.start].endswith("ing") and "been" in row[max(m.start - 2, at.start) : m.start]
     says = any(o.has("patient_says") and at.start <= o.start < m.start for o in at.mentions)
     return lasting or says
+
+
+def _among_wax(m: Mention, at: Setting) -> bool:
+    """Whether a word is listed with such as are of wax alone ("the canal is impacted, hard, dry, black")."""
+    return any(
+        not o.has("canal", "weak")
+        and o.has("consistency", "colour")
+        and _LISTED.issuperset(at.words.text[min(o.end, m.end) : max(o.start, m.start)])
+        for o in at.mentions
+    )
+
+
+_LISTED = frozenset({",", "and"})
 
 
 def _lasting(m: Mention, at: Setting) -> bool:

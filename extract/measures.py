@@ -191,7 +191,20 @@ def _spelled(row: Sequence[str], a: Measure, b: Measure) -> bool:
     return digits and row[a.start] in UNITS and row[b.start] in UNITS
 
 
-_JOINTS = {(), (",",), ("and",), (",", "and"), ("or",), ("to",), ("by",), ("x",), (",", "or"), (",", "maybe")}
+_JOINTS = {
+    (),
+    (",",),
+    ("and",),
+    (",", "and"),
+    ("and", "then"),
+    (",", "then"),
+    ("or",),
+    ("to",),
+    ("by",),
+    ("x",),
+    (",", "or"),
+    (",", "maybe"),
+}
 _CLOSED = {(), (".",), (",",), ("long",)}
 _SIDES = {("by",), ("x",)}
 _OPEN = {("or",), ("to",), (",", "or"), (",", "maybe")}

@@ -24,6 +24,7 @@ _THINGS = word_set("subjects", "things")
 _COPULAS = word_set("subjects", "copulas")
 _INWARD = word_set("subjects", "inward")
 _BUDS = word_set("subjects", "buds")
+_BLOOD = frozenset({"blood", "bleeding", "sweat", "pus"})
 _SEEMS = frozenset({"look", "looked", "looking", "looks", "seems"})
 _LIKENED = 5
 """Words before a mention in which a comparison ("as soft as") is looked for."""
@@ -35,6 +36,8 @@ def misfit(m: Mention, at: Setting) -> str:
         return NOT_LINKED if _is_no_complaint(m, at) else ""
     if m.kind in ("colour", "depth") and _is_of_foreign_body(m, at):
         return NOT_LINKED
+    if m.value == "bead" and _BLOOD & set(at.words.text[max(m.start - _LIKENED - 3, at.start) : m.start]):
+        return NOT_LINKED  # "a bit of blood on the left, just a bead"
     carried = at.focus.last == "wax" and at.opens(m)
     if m.kind == "colour" and not (carried or _wax_in(m, at)) and len(at.said) > 5 and m.start > at.start:
         return NOT_LINKED

@@ -166,6 +166,10 @@ def _is_cued(words: Words, m: Mention, live: list[Mention]) -> bool:
         o.kind in ("clearance", "instrument", "drum", "length") and o.start < m.start for o in live
     ):
         return True
+    closing = words.text[m.start - 1] == "," and words.text[m.end : m.end + 2] in (["."], ["please", "."])
+    distant = m.measure is not None and m.measure.unit in ("months", "years")
+    if closing and distant and any(o.kind == "advice" and start <= o.start < m.start for o in live):
+        return True  # "Keep it dry, four months."
     if end - start <= 4 and any(
         o.has("recall_cue") and words.sentence[o.start] == sentence - 1 for o in live
     ):

@@ -10,7 +10,7 @@ from spacy.tokens import Doc
 from extract.context import Scope
 from extract.mentions import Mention
 from extract.not_seen import unseen_drum
-from extract.words import MARKS, Words
+from extract.words import MARKS, STOPS, Words
 from shared.vocabulary import word_set
 
 _SELF_CONTAINED = frozenset(
@@ -41,6 +41,7 @@ _NAY, _YEA = word_set("polarity", "nay"), word_set("polarity", "yea")
 _NOT_SO, _A_BIT = word_set("polarity", "not_so"), word_set("polarity", "a_bit")
 _GIVEN_UP, _HELD = word_set("polarity", "given_up"), word_set("polarity", "held")
 _DENYING = word_set("polarity", "denying")
+_POINTED = frozenset({"that", "this", "it", "there"})
 _CLOSE = 5
 """Words within which a denial must stand before a tool, an oil or a referral to deny it."""
 
@@ -143,10 +144,24 @@ def _answered(words: Words, m: Mention) -> str:
         return "denied"
     if m.has("drum", "canal", "skin") and _ends_in_doubt(row, m):
         return "possible"
+    if m.has("drum") and (asked := _asked(row, m)):
+        return asked
     if row[m.end : m.end + 1] == [":"] and (m.end + 2 == len(row) or row[m.end + 2] in MARKS):
         return answer(row[m.end + 1 : m.end + 2])  # "bleeding: none."
     mark = next((i for i in range(m.end, min(m.end + _CLOSE, len(row))) if row[i] in MARKS), m.start)
     return answer(row[mark + 1 : mark + 3]) if row[mark] == "?" else ""
+
+
+def _asked(row: list[str], m: Mention) -> str:
+    """The polarity of a finding that is asked for ("is that a hole?"): in doubt, unless it is answered."""
+    near = range(m.start - 1, max(m.start - _CLOSE, -1), -1)
+    opened = next((i for i in near if row[i] in ("is", "was") and row[i + 1] in _POINTED), None)
+    stop = next((i for i in range(m.end, len(row)) if row[i] in STOPS), -1)
+    if opened is None or stop < 0 or row[stop] != "?" or row[opened - 1] in ("what", "where", "how", "who"):
+        return ""
+    if row[stop + 1 : stop + 3] in (["it", "is"], ["that", "is"]):
+        return "affirmed"
+    return answer(row[stop + 1 : stop + 3]) or "possible"
 
 
 def answer(said: list[str]) -> str:

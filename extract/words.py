@@ -85,6 +85,7 @@ def speak_scots(nlp: Language) -> None:
     nlp.vocab[_NAE.capitalize()].norm_ = "no"
 
 
+_COUNTED = word_set("words", "digits")
 _NAE = "nae"
 _BEFORE_NT = {"can": "ca", "will": "wo"}
 """How the tokenizer cuts these before "n't"."""
@@ -178,7 +179,7 @@ def _names_a_side(doc: Doc, i: int) -> bool:
     before, after = (doc[j].text if 0 <= j < len(doc) else "." for j in (i - 1, i + 1))
     if len(doc[i].text) > 1:
         return after != ":" or doc[i].text != "RE" or "LE" in {token.text for token in doc}
-    lone = any(t[0].isdigit() or (len(t) == 1 and t.isupper()) for t in (before, after))
+    lone = any(t[0].isdigit() or (len(t) == 1 and t.isupper()) for t in (before, after)) or after in _COUNTED
     return len(after) > 1 and after.isalpha() and not lone
 
 

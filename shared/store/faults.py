@@ -43,6 +43,9 @@ _BY_SYSTEM = {
 }
 
 
+_NO_TEXT = "Could not decode to UTF-8"
+"""What the two say, without a code, of a text whose bytes are none any more; they write none but UTF-8."""
+
 _OTHER_KEY = (
     "does not open with the key of this store, or is damaged",
     "Restore it and earside.key from the same backup.",
@@ -60,6 +63,8 @@ def faults(where: Path, *, protected: bool = False) -> Iterator[None]:
     except DATABASE_FAULTS as fault:
         # The low byte is the kind of failure; the rest tells its sub-kind.
         code = getattr(fault, "sqlite_errorcode", 0) & 0xFF
+        if isinstance(fault, UnicodeDecodeError) or str(fault).startswith(_NO_TEXT):
+            code = sqlite3.SQLITE_CORRUPT
         known = _OTHER_KEY if protected and code == sqlite3.SQLITE_NOTADB else _BY_SQLITE.get(code)
         if known is None:
             raise

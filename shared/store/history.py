@@ -97,8 +97,9 @@ class History(Accounts, Rules):
         with faults(self.path, protected=self._vault is not None):
             found = list(chain.faults(self._db))
             for (visit_id,) in self._db.execute("SELECT id FROM visits ORDER BY id").fetchall():
-                found += self._verify_visit(visit_id)
-            found += [*self._verify_people(), *self._verify_rules()]
+                found += verifying.whole(f"visit {visit_id}", self._verify_visit(visit_id))
+            found += verifying.whole("roles and passwords", self._verify_people())
+            found += verifying.whole("the practice's rules", self._verify_rules())
             if not found:  # a broken history is nothing to hold other tables against
                 found += verifying.faults(self._rows)
             tombstones, notes = tuple(self._tombstones()), tuple(verifying.notes(self._rows))
@@ -119,11 +120,18 @@ class History(Accounts, Rules):
         for row in self._rows(
             "SELECT visit_id, who, at, content FROM entries WHERE kind = 'erase' ORDER BY seq"
         ):
-            why = json.loads(row["content"] or "{}").get("why", "")
-            yield f"visit {row['visit_id']}: erased on {row['at'][:10]} by {row['who']}: {why}"
+            try:
+                why = json.loads(row["content"] or "{}").get("why", "")
+            except (TypeError, ValueError, AttributeError):
+                why = "cannot be read"  # and the chain says so
+            yield f"visit {row['visit_id']}: erased on {str(row['at'])[:10]} by {row['who']}: {why}"
 
     def _verify_visit(self, visit_id: int) -> Iterator[str]:
-        (row,) = self._rows("SELECT * FROM visits WHERE id = ?", visit_id)
+        found = self._rows("SELECT * FROM visits WHERE id = ?", visit_id)
+        if not found:
+            yield f"visit {visit_id}: it is not where its number leads"
+            return
+        (row,) = found
         gone = "SELECT 1 FROM entries WHERE visit_id = ? AND content IS NULL LIMIT 1"
         if self._rows(gone, visit_id):  # the chain tells whether it may be
             if row["erased"] is None or row["record"] != rows.NOTHING or row["patient_reference"] is not None:
@@ -135,12 +143,13 @@ class History(Accounts, Rules):
                 if chain.digest(state) != stated:
                     yield f"visit {visit_id}, entry {number}: does not lead to the state it names"
                     return
+            stands = self._state(row)
         except (ValueError, KeyError, IndexError, TypeError):
             yield f"visit {visit_id}: its history cannot be replayed"
             return
         if state is None:
             yield f"visit {visit_id}: it has no history"
-        elif state != self._state(row):
+        elif state != stands:
             yield f"visit {visit_id}: it is not what its history says"
 
     def _replay(self, visit_id: int) -> Iterator[tuple[int, str, Any]]:

@@ -64,7 +64,7 @@ class Lists(Changes):
         finding = _Finding(field, value, ear) if field is not None else None
         rare = finding is not None and self._is_rare(finding)
         if words is not None:
-            wanted = self._db.quote_fts(words.replace("\0", " "))
+            wanted = self._wanted(words)
             if not wanted:
                 return rows.Page((), None)
             query.words(wanted, finding, rare=rare)
@@ -144,13 +144,17 @@ class Lists(Changes):
         (found,) = self._rows(f"SELECT count(*) n FROM visits WHERE {STANDING} AND patient_reference IS NULL")
         return int(found["n"])
 
+    def _wanted(self, words: str) -> str:
+        """Words as FTS5 takes them, which reads no farther than a NUL."""
+        return str(self._db.quote_fts(words.replace("\0", " ")))
+
     def search(self, words: str, *, limit: int = 200) -> list[rows.Hit]:
         """Visits in which all the words were said, in any form ("bleed" finds "bleeding"), the latest
         read first; and recordings with such words in which no visit was found.
 
         Words in double quotes must stand together.
         """
-        wanted = self._db.quote_fts(words)
+        wanted = self._wanted(words)
         if not wanted:
             return []
         found = self._rows(

@@ -11,7 +11,7 @@ from __future__ import annotations
 import json
 import shutil
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Collection
 from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
@@ -20,14 +20,10 @@ from typing import Any
 from shared.errors import StoreError
 from shared.protecting import key_file, unlocking
 from shared.record import Visit
-from shared.store import chain, opening, rows, said, schema, verifying
+from shared.store import chain, opening, rows, said, salvage, schema, verifying
 from shared.store.base import MACHINE
+from shared.store.salvage import Row
 from shared.store.store import Store
-
-Row = dict[str, Any]
-_AS_THEY_ARE = ("people", "accounts", "rules", "recordings", "transcripts", "erasing")
-_BY_ENTRY = ("signatures", "edits", "recalls", "agreements")
-_FARTHEST = 1 << 40
 
 
 @dataclass(frozen=True)
@@ -55,95 +51,15 @@ def mend(folder: Path, to: Path) -> Mended:
     for ending in ("", "-wal"):
         if (there := Path(f"{source}{ending}")).exists():
             shutil.copyfile(there, f"{copy}{ending}")
-    _lengthened(copy)
-    try:
-        with closing(opening.connect(copy, vault)) as db:
-            found, lost = _read(db, source)
-    finally:
-        for ending in ("", "-wal", "-shm"):
-            Path(f"{copy}{ending}").unlink(missing_ok=True)
+    salvage.lengthen(copy)
     with Store(to) as store:
+        try:
+            with closing(opening.connect(copy, vault)) as db:
+                found, lost = salvage.read(db, store._db, source)
+        finally:
+            for ending in ("", "-wal", "-shm"):
+                Path(f"{copy}{ending}").unlink(missing_ok=True)
         return _Mending(store, found, lost).done()
-
-
-def _read(db: Any, source: Path) -> tuple[dict[str, list[Row]], list[str]]:
-    """All rows of the tables of the history that can be read, and in which tables some cannot."""
-    found, lost = dict[str, list[Row]](), list[str]()
-    try:
-        version = db.execute("PRAGMA user_version").fetchone()[0]
-        there = {name for (name,) in db.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
-    except opening.DATABASE_FAULTS as fault:
-        raise _hopeless(source) from fault
-    if version != len(schema.MIGRATIONS) or "entries" not in there:
-        raise _hopeless(source)
-    for table in (*_AS_THEY_ARE, "entries", "visits", *_BY_ENTRY):
-        names = [row[1] for row in db.execute(f"PRAGMA table_info({table})")]
-        whole = True
-        found[table] = []
-        for row in _rows(db, table):
-            if row is None:
-                whole = False
-            else:
-                found[table].append(dict(zip(names, row, strict=True)))
-        if not whole:
-            lost.append(f"{table}: some rows cannot be read")
-    return found, lost
-
-
-def _lengthened(copy: Path) -> None:
-    """Fill up a file that was cut off to the length its header states, without which nothing of it is read (SQLite,
-    "Database File Format", 1.3: page size at byte 16, pages at 28). A protected one's header cannot be read."""
-    with copy.open("r+b") as file:
-        head = file.read(32)
-        if head.startswith(b"SQLite format 3"):
-            size, pages = int.from_bytes(head[16:18], "big"), int.from_bytes(head[28:32], "big")
-            whole = pages * (65536 if size == 1 else size)
-            if copy.stat().st_size < whole < 1 << 40:
-                file.truncate(whole)
-
-
-def _hopeless(source: Path) -> StoreError:
-    return StoreError(
-        "not even its list of tables can be read",
-        where=str(source),
-        remedy="Restore the last backup: earside restore. The recordings beside it can be read again: earside import",
-    )
-
-
-def _rows(db: Any, table: str) -> Iterator[tuple[Any, ...] | None]:
-    """The rows of a table by number; None where some cannot be read, and on behind them."""
-    at = -1
-    while at < _FARTHEST:
-        try:
-            for number, *row in db.execute(
-                f"SELECT rowid, * FROM {table} WHERE rowid > ? ORDER BY rowid", (at,)
-            ):
-                yield tuple(row)
-                at = number
-            return
-        except opening.DATABASE_FAULTS:
-            yield None
-            at = _behind(db, table, at)
-
-
-def _behind(db: Any, table: str, at: int) -> int:
-    """The least number from which on rows can be read again; a search in the tree goes straight to its page."""
-
-    def reads(number: int) -> bool:
-        try:
-            db.execute(f"SELECT * FROM {table} WHERE rowid > ? ORDER BY rowid LIMIT 1", (number,)).fetchone()
-        except opening.DATABASE_FAULTS:
-            return False
-        return True
-
-    step = 1
-    while not reads(at + step) and at + step < _FARTHEST:
-        step *= 2
-    low, high = at + step // 2, at + step
-    while low + 1 < high:
-        middle = (low + high) // 2
-        low, high = (low, middle) if reads(middle) else (middle, high)
-    return high
 
 
 class _Mending:
@@ -154,9 +70,12 @@ class _Mending:
         self._at, self._whole = schema.now(), False
         self._entries = {e["seq"]: e for e in found["entries"] if _holds(e)}
         self._of: dict[int, list[Row]] = defaultdict(list)
-        for entry in self._entries.values():
+        self._marks: dict[int, str] = {}
+        for _, entry in sorted(self._entries.items()):
             if entry["visit_id"] is not None:
                 self._of[entry["visit_id"]].append(entry)
+            if entry["content"] and (words := json.loads(entry["content"]).get("words")):
+                self._marks[words["transcript"]] = words["sha256"]
 
     def done(self) -> Mended:
         """Put in what there is, say what there is not."""
@@ -167,12 +86,12 @@ class _Mending:
         with self._store._writing():
             for name, _ in guards:
                 self._db.execute(f"DROP TRIGGER {name}")
-            for table in _AS_THEY_ARE:
+            for table in salvage.AS_THEY_ARE:
                 self._put(table, self._found[table])
             self._put("entries", list(self._entries.values()))
             self._gaps()
             visits = [self._visit(number) for number in self._numbers()]
-            for table in _BY_ENTRY:
+            for table in salvage.BY_ENTRY:
                 if gone := sum(row["entry"] not in self._entries for row in self._found[table]):
                     self._lost.append(f"{table}: {gone} that no entry of the history stands for")
             for entry in self._entries.values():
@@ -202,14 +121,8 @@ class _Mending:
         )
 
     def _gaps(self) -> None:
-        """Say which entries are gone; those cut off the end cannot be known."""
-        missing = sorted(set(range(1, max(self._entries, default=0) + 1)) - self._entries.keys())
-        gaps: list[list[int]] = []
-        for number in missing:
-            if gaps and gaps[-1][1] == number - 1:
-                gaps[-1][1] = number
-            else:
-                gaps.append([number, number])
+        """Say which entries are gone."""
+        gaps = _missing(self._entries)
         self._enter(None, "saved from a damaged store", lost=gaps)
         self._whole = not gaps and not any(line.startswith("entries:") for line in self._lost)
         self._lost += [
@@ -217,7 +130,13 @@ class _Mending:
         ]
 
     def _numbers(self) -> list[int]:
-        return sorted({row["id"] for row in self._found["visits"]} | self._of.keys())
+        """The visits there are. A row without an entry is one whose entries are gone; if none is, it is damage."""
+        there = self._of.keys() | (set() if self._whole else {row["id"] for row in self._found["visits"]})
+        self._lost += [
+            f"visits {a} to {b}: all of them" if a < b else f"visit {a}: all of it"
+            for a, b in _missing(there)
+        ]
+        return sorted(there)
 
     def _visit(self, number: int) -> int:
         """Put in a visit, from its entries or its row, or empty if neither is whole; its number."""
@@ -249,9 +168,9 @@ class _Mending:
             if state["status"] in rows.LOCKED and not signed:
                 state = state | {"status": "amending"}
                 self._lost.append(f"visit {number}: its signature; check it and sign it again")
-        words, replaced = self._words_of(number, row, state)
+        words, other = self._words_of(number, row, state)
         self._put("visits", [self._row(number, row, state)])
-        if anew or replaced:
+        if anew or other:
             self._enter(
                 number,
                 "what it is was saved from a damaged store",
@@ -284,7 +203,8 @@ class _Mending:
         return state
 
     def _words_of(self, number: int, row: Row | None, state: Any) -> tuple[dict[str, Any], bool]:
-        """The mark of the words that a visit rests on, and whether an empty text had to take their place."""
+        """The mark of the words that a visit rests on, and whether they are others than the history says: what
+        damage left of them, or an empty text in their place."""
         held = self._db.execute(
             "SELECT text, words FROM transcripts WHERE id = ?", [state["transcript"]]
         ).fetchone()
@@ -303,7 +223,12 @@ class _Mending:
             self._lost.append(f"visit {number}: the words it was read from")
         text, words = held or ("", "[]")
         mark = verifying.words_mark({"text": text, "words": words})
-        return {"transcript": state["transcript"], "sha256": mark}, held is None
+        other = held is not None and self._marks.get(state["transcript"], mark) != mark
+        if other:
+            self._lost.append(
+                f"visit {number}: some of the words it was read from, which are not as they were"
+            )
+        return {"transcript": state["transcript"], "sha256": mark}, held is None or other
 
     def _recording(self, number: int) -> int:
         """The recording of a visit of which neither row nor words are there: one that says so."""
@@ -325,14 +250,20 @@ class _Mending:
         held = self._db.execute(
             "SELECT recording_id FROM transcripts WHERE id = ?", [state["transcript"]]
         ).fetchone()
+        unknown = 1000 + number  # which it had in its recording is not known
         base = row or {
             "id": number,
             "recording_id": held[0],
-            "ordinal": 1000 + number,  # which it had in its recording is not known
+            "ordinal": unknown,
             "place": visit.extent.chars[0] if visit.extent else number,
             "revision": len(self._of[number]) or 1,
             "added": self._at,
         }
+        if self._db.execute(
+            "SELECT 1 FROM visits WHERE recording_id = ? AND ordinal = ?",
+            [base["recording_id"], base["ordinal"]],
+        ).fetchone():
+            base = base | {"ordinal": unknown}  # a damaged row has another's
         return (
             base
             | rows.visit_columns(visit)
@@ -426,12 +357,20 @@ class _Mending:
         )
 
 
+def _missing(there: Collection[int]) -> list[tuple[int, int]]:
+    """The gaps between 1 and the highest number, each from its first to its last. What is cut off the end cannot be
+    known."""
+    gaps, last = [], 0
+    for number in sorted(there):
+        if number > last + 1:
+            gaps.append((last + 1, number - 1))
+        last = max(number, last)
+    return gaps
+
+
 def _holds(entry: Row) -> bool:
     """Whether an entry is what it was when it was made."""
-    try:
-        head = {k: v for k, v in entry.items() if k not in ("content", "hash")}
-        content = entry["content"]
-        whole = content is None or chain.hashed(content) == entry["content_hash"]
-        return bool(whole and chain.digest(head) == entry["hash"])
-    except (TypeError, ValueError, AttributeError):
-        return False
+    head = {k: v for k, v in entry.items() if k not in ("content", "hash")}
+    content = entry["content"]
+    whole = content is None or chain.hashed(content) == entry["content_hash"]
+    return whole and chain.states(head, entry["hash"])

@@ -18,8 +18,13 @@ from shared.protecting.vault import Vault
 
 PLAIN_NAME, PROTECTED_NAME = "earside.db", "earside-protected.db"
 
-DATABASE_FAULTS: tuple[type[Exception], ...] = (sqlite3.DatabaseError, sqlcipher.DatabaseError)
-"""What the two raise; each knows nothing of the other."""
+DATABASE_FAULTS: tuple[type[Exception], ...] = (
+    sqlite3.DatabaseError,
+    sqlcipher.DatabaseError,
+    UnicodeDecodeError,
+)
+"""What the two raise; each knows nothing of the other. The last is raised for a message of SQLite's that names a
+damaged table."""
 
 
 def file_name(vault: Vault | None) -> str:

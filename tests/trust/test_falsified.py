@@ -113,6 +113,29 @@ def test_any_changed_value_is_found(folder: Path, data: st.DataObject) -> None:
     assert all(NAMED.search(fault) for fault in faults), faults
 
 
+NEVER_WRITTEN = (b"\xff\x00", "\x00", "{", "[]", "null", '{"lost": [[1, 9e9]]}', -1, 1 << 62, 0.5, None)
+"""Values of sorts that Earside writes nowhere, and a number by which a checker that counts up to it would die."""
+
+
+@pytest.mark.parametrize("table", TABLES)
+def test_a_value_that_is_never_written_is_found_and_ends_no_checking(folder: Path, table: str) -> None:
+    tried = 0
+    for column in TABLES[table]:
+        row = rows_of(folder, table)[-1]
+        for new in NEVER_WRITTEN:
+            try:
+                faults = changed(folder, (f"UPDATE {table} SET {column} = ? WHERE rowid = ?", (new, row)))
+            except sqlite3.IntegrityError:  # NULL where there can be none
+                continue
+            with sqlite3.connect(folder / "earside.db") as db:
+                (old,) = db.execute(f"SELECT {column} FROM {table} WHERE rowid = ?", (row,)).fetchone()
+            if old != new:
+                tried += 1
+                assert faults, (column, new)
+                assert all(NAMED.search(fault) for fault in faults), faults
+    assert tried >= 5
+
+
 @pytest.mark.parametrize("table", [t for t in TABLES if t != "visits"])
 def test_any_removed_row_is_found(folder: Path, table: str) -> None:
     there = rows_of(folder, table)

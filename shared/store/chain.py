@@ -86,7 +86,7 @@ def faults(db: Database) -> Iterator[str]:
 def states(row: dict[str, Any], hash_: Any) -> bool:
     """Whether an entry, without its content, has this hash."""
     try:
-        return digest(row) == hash_
+        return bool(digest(row) == hash_)
     except TypeError:  # a damaged or falsified row can hold bytes, which no entry has
         return False
 

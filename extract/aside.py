@@ -74,7 +74,10 @@ _TOLD_OF_THEN = 12
 """Words before "then" among which is the verb of what was so then."""
 _DATING = word_set("aside", "dating")
 _SHORT_QUESTION = 11
+_OPENING = 4
+"""Words of a sentence that show whether it comes back to this patient."""
 _HERE = word_set("aside", "here")
+_DEICTIC = word_set("aside", "deictic")
 _PREDICATES = word_set("aside", "predicates")
 _PAPERS = word_set("aside", "papers")
 _WISHES = word_set("aside", "wishes")
@@ -106,13 +109,17 @@ def aside(doc: Doc) -> Doc:
             answering = sentence + 1
         if words.text[end - 1] == ":" and _only_announces(mentions):
             announced = sentence + 1
+        if words.text[end - 1] == "?" and any(_asks_in_general(words, m) for m in mentions):
+            after = words.bounds[sentence + 1 : sentence + 2]
+            if after and not _DEICTIC & set(words.text[after[0][0] : after[0][1]][:_OPENING]):
+                announced = sentence + 1
         for m in mentions:
             if m.live and "advice" in m.readings and _is_ours(words, m):
                 m.aside = REASONS["hypothetical"]
             if m.live and "advice" in m.readings:
                 _what_to_come_back_for(words, mentions, m)
         short = end - start <= _SHORT_QUESTION
-        answered = answer(words.text[end : end + 2]) == "affirmed"
+        answered = answer(words.text[end : end + 3]) == "affirmed"
         if short and not answered and words.text[end - 1] == "?" and words.text[start] not in ("see", "look"):
             asks = words.text[start] in _ASKS
             for m in mentions:
@@ -172,6 +179,11 @@ def _only_announces(mentions: list[Mention]) -> bool:
     """Whether a sentence only says whom a general remark is for ("for the students:")."""
     left = [m for m in mentions if m.live]
     return bool(left) and all(m.readings.get("aside") == "teaching" for m in left)
+
+
+def _asks_in_general(words: Words, cue: Mention) -> bool:
+    """Whether a question is about such things in general ("what does a healthy drum look like?"): so is its answer."""
+    return cue.readings.get("aside") == "teaching" and words.text[cue.start] in ("what", "how", "why")
 
 
 def _set_all_aside(mentions: list[Mention], sort: str) -> None:
@@ -273,6 +285,11 @@ def _reach(words: Words, mentions: list[Mention], cue: Mention, sort: str) -> tu
         low -= 1
     if sort == "other_person" and cue.start - low > 8:
         low = cue.start
+    said_of_noun = (
+        row[cue.start] == "you" and cue.start > low and row[cue.start - 1] not in (*MARKS, "and", "so")
+    )
+    if sort == "teaching" and said_of_noun:
+        low = cue.start  # "a hole you could post a letter through"
     if sort in ("hypothetical", "chat", "hope"):
         low = cue.start if sort != "chat" else max(low, cue.start - 4)
     high = cue.end

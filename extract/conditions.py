@@ -34,7 +34,8 @@ def deny_supposed(words: Words, mentions: list[Mention], cue: Mention) -> None:
 
 def _in_condition(words: Words, cue: Mention, m: Mention) -> bool:
     """Whether a mention stands in the condition itself, before its comma and its consequence ("if he bled I'd ...")."""
-    return not {",", "i", "we", "you", "i'd"} & set(words.text[cue.end : m.start])
+    own = cue.end + (words.text[cue.end : cue.end + 1] in (["i"], ["we"], ["you"]))  # "if I'd seen blood"
+    return not {",", "i", "we", "you", "i'd"} & set(words.text[own : m.start])
 
 
 def _denial(row: list[str], begin: int) -> int:

@@ -14,7 +14,7 @@ from spacy.language import Language
 from spacy.tokens import Doc
 
 from extract.aside import RELATIVES
-from extract.measures import MM_PER, Measure
+from extract.measures import MM_PER, ORDINALS, Measure
 from extract.mentions import Mention
 from extract.numbers import STARTERS
 from extract.words import MARKS, STOPS, Words
@@ -59,6 +59,10 @@ _NEEDS_FIRM = frozenset({"instrument", "history", "symptom", "agent"})
 _STRIKES = word_set("corrections", "strikes")
 _FIRM = word_set("corrections", "firm")
 _RULERS = frozenset({"ruler", "rule", "scale"})
+_ON_THE_WAY = frozenset({"no", "wait", "hang", "hold"})
+"""In a correction that explains itself before the number ("no, wait, I had it upside down, it's eighteen mil")."""
+_EXPLAINED = 20
+_FURTHER = word_set("corrections", "further")
 _FAR = ("take", "takes", "misread", "lie", "ruler", "rule", "scale")
 _STATEMENT = word_set("corrections", "statement")
 _EARLIER, _OCCASIONS = word_set("corrections", "earlier"), word_set("corrections", "occasions")
@@ -121,6 +125,9 @@ def _correct(words: Words, mentions: list[Mention], first: int, last: int) -> No
     back = _BACK["icao"] if far else _BACK[sort]
     ahead = _AHEAD["icao"] if far else _AHEAD[sort]
     after = [m for m in mentions[last + 1 :] if m.start < _limit(row, end, ahead)]
+    if not after and _ON_THE_WAY & set(row[begin:end]):
+        later = [m for m in mentions[last + 1 :] if m.start < _limit(row, end, _EXPLAINED)]
+        after = later[:1] if later and later[0].kind == "length" else []
     before = [
         m for m in mentions[:first] if m.end > begin - back and m.live and m.visit == mentions[first].visit
     ]
@@ -148,6 +155,8 @@ def _correct(words: Words, mentions: list[Mention], first: int, last: int) -> No
     for new in after:
         if "correction" in new.readings or "visit" in new.readings:
             break
+        if new.kind == "length" and _FURTHER & set(row[end : new.start]):
+            break  # "wait, here comes the rest, six mil"
         near = not counts_pieces(row, new) and (sort != "no" or _stands_in(row, end, new))
         olds = _same_class(before, new, firm, near)
         if not olds:
@@ -205,6 +214,8 @@ def _of_another(row: list[str], end: int) -> bool:
 
 def counts_pieces(row: list[str], m: Mention) -> bool:
     """Whether a bare number only counts pieces ("one piece out", "two big lumps")."""
+    if m.kind == "bare" and row[m.start] == "one" and row[m.start - 1] in ORDINALS:
+        return True  # "the second one was eight mil"
     return m.kind == "bare" and any(w in _COUNTED for w in row[m.end : m.end + 2])
 
 
@@ -255,7 +266,7 @@ def _same_class(before: list[Mention], new: Mention, firm: bool, near: bool = Tr
             continue  # "drum's healthy, ah, no, there's a drop of blood"
         if kinds and not (
             kinds == ["ear_cue"]
-            and {old.readings["ear_cue"], new.readings["ear_cue"]} & {"this", "that", "first"}
+            and {old.readings["ear_cue"], new.readings["ear_cue"]} & {"this", "that", "first", "second"}
         ):
             if kinds[0] in _NEEDS_FIRM and not firm:
                 return []

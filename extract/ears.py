@@ -115,6 +115,8 @@ def _read_sentence(words: Words, mentions: list[Mention], hand: EarsInHand, look
         hand.current = (len(hand.ears) - 1,)
     for m in of_ear:
         m.ears = hand.current
+    if not hand.current and any(o.has("put_in") and "goes" in words.text[o.start : o.end] for o in live):
+        hand.waiting += [m for m in of_ear if m.kind == "agent"]  # "almond oil, in it goes", before any ear
 
 
 def _names_it_last(words: Words, cue: Mention, hand: EarsInHand) -> bool:

@@ -30,6 +30,7 @@ _OURS = word_set("subjects", "ours")
 _DRUM_PARTS = word_set("subjects", "drum_parts")
 _YOUNG = word_set("subjects", "young")
 _CHANGED, _AS_IT_CAME = word_set("subjects", "changed"), word_set("subjects", "as_it_came")
+_FOR = frozenset({"for", "since", "these", "this"})
 _PAST, _SUPPOSING = word_set("subjects", "past"), word_set("subjects", "supposing")
 
 
@@ -127,7 +128,7 @@ def _patient_or_finding(m: Mention, kinds: list[str], said_of: str, at: Setting)
         late = any(o.readings.get("late") == "cue" for o in at.mentions)
         if "drum" in kinds and perforation:
             return "drum"
-        return "canal" if "canal" in kinds and late else "complication"
+        return "canal" if "canal" in kinds and late and m.polarity != "denied" else "complication"
     if "canal" in kinds:
         return "canal"
     if "occlusion" in kinds and at.looking:
@@ -227,4 +228,5 @@ def _tells_past(m: Mention, at: Setting) -> bool:
     after = row[m.end : m.end + 8]
     before = range(max(m.start - 6, 0), m.start)
     had = any(row[i] in _PAST and not (row[i] == "'d" and row[i + 1] in _SUPPOSING) for i in before)
-    return had or ("as" in after and any(w in _YOUNG for w in after))
+    since = any(a in _FOR and "years" in after for a in after)  # "a perforation in it this thirty years"
+    return had or since or ("as" in after and any(w in _YOUNG for w in after))

@@ -133,7 +133,9 @@ def _join(row: Sequence[str], before: list[Measure], m: Measure) -> None:
     scale = MM_PER[m.unit]
     at, chain = m.start, list[Measure]()
     for c in reversed(before):
-        joint = tuple(row[c.end : at])
+        joint = tuple(w for w in row[c.end : at] if w not in _THOUGHTS)
+        if len(joint) < at - c.end:  # "twelve and, let me see, nine mil"
+            joint = tuple(w for w in joint if w != ",") or (",",)
         measured = c.kind == "bare" or (c.kind == "length" and joint in _SIDES)
         if joint not in _JOINTS or not measured or c.value <= 0:
             break
@@ -205,6 +207,7 @@ _JOINTS = {
     (",", "or"),
     (",", "maybe"),
 }
+_THOUGHTS = word_set("measures", "thoughts")
 _CLOSED = {(), (".",), (",",), ("long",)}
 _SIDES = {("by",), ("x",)}
 _OPEN = {("or",), ("to",), (",", "or"), (",", "maybe")}
@@ -282,8 +285,8 @@ def _measure(row: Sequence[str], number: Number) -> Measure:
 
 
 def _and_part(row: Sequence[str], i: int) -> tuple[Fraction, int] | None:
-    """The "and a half" after a unit: "an inch and a half", "two centimetres and a quarter"."""
-    if i + 2 < len(row) and row[i] == "and" and row[i + 1] in ("a", "three", "one"):
+    """The fraction after a unit: "an inch and a half", "an inch and five eighths"."""
+    if i + 2 < len(row) and row[i] == "and":
         part = number_at(row, i + 1)
         if (
             part is not None

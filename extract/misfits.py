@@ -26,6 +26,8 @@ _INWARD = word_set("subjects", "inward")
 _BUDS = word_set("subjects", "buds")
 _BLOOD = frozenset({"blood", "bleeding", "sweat", "pus"})
 _SEEMS = frozenset({"look", "looked", "looking", "looks", "seems"})
+_NOUN = 2
+"""Words between an adjective and the wax it stands before."""
 _LIKENED = 5
 """Words before a mention in which a comparison ("as soft as") is looked for."""
 
@@ -95,9 +97,15 @@ def _is_no_complaint(m: Mention, at: Setting) -> bool:
 def _is_of_a_thing(m: Mention, at: Setting) -> bool:
     """Whether a word is said of something that is no wax ("a hard job", "the light is yellow")."""
     row = at.words.text
+    if any(old.has(m.kind) for old in m.linked):
+        return False  # "dark grey. No, that's the light, it's brown."
     i = m.start - 1
     while i > at.start and row[i] in _COPULAS:
         i -= 1
+    if any(o.start <= i < o.end and o.has("occlusion", "depth") for o in at.mentions):
+        return False  # "packed to the door, light brown"
+    if any(h.readings["head"] == "wax" and 0 <= h.start - m.end <= _NOUN for h in at.heads):
+        return False
     shade = any(o.start == m.end and o.has("colour") for o in at.mentions)  # "hard light brown"
     after = m.end < len(row) and row[m.end] in _THINGS and not shade
     return after or (at.start <= i < m.start - 1 and row[i] in _THINGS)

@@ -11,8 +11,10 @@ _AGO = word_set("plan", "ago")
 _DURATION = word_set("plan", "duration")
 _PAST = frozenset({"'d", "came", "did", "had", "lost", "started", "was", "went", "were"})
 _BOOKED = frozenset({"appointment", "book", "booked", "diary", "recall", "reminder", "review"})
-_POLITE = frozenset({"please", ",", ".", "then", "so", "thanks"})
+_POLITE = word_set("plan", "polite")
 _CLOSED: tuple[list[str], ...] = ([], ["."], [","])
+_TERSE = 9
+"""Words of a sentence that may say no more than when to come back."""
 _LEADS = frozenset({"in", "after", "at", "within", "another", "about", "around"})
 _BY = frozenset({"by", "from", "her", "his"})
 
@@ -58,6 +60,8 @@ def _use(words: Words, m: Mention, live: list[Mention], course: Course) -> str:
         )
         near = any(w in ("warm", "plain", "tap", "lukewarm") for w in words.text[max(m.start - 1, 0) : m.end])
         return "procedure" if looking and (irrigates or near) else ""
+    if put_in and any(o.has("put_in") and "goes" in words.text[o.start : o.end] for o in here):
+        return "procedure"  # "almond oil, in it goes"
     if not looking:
         if ongoing and not home and course.exam is None and m.value == "olive_oil":
             return "advice"
@@ -158,7 +162,7 @@ def _said(words: Words, m: Mention) -> list[str]:
 def _is_cued(words: Words, m: Mention, live: list[Mention]) -> bool:
     sentence = words.sentence[m.start]
     start, end = words.bounds[sentence]
-    alone = end - start <= 6 and all(
+    alone = end - start <= _TERSE and all(
         m.start <= i < m.end or w in _POLITE or (i > m.end and words.text[i - 1] == "," and i == end - 2)
         for i, w in enumerate(words.text[start:end], start)
     )  # "Six weeks, please, Mary."

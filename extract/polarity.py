@@ -38,9 +38,14 @@ _NEGATIVE = frozenset(
 _THROUGH = word_set("polarity", "through")
 
 _NAY, _YEA = word_set("polarity", "nay"), word_set("polarity", "yea")
+_SUBJECTS, _AUXILIARIES = word_set("conditions", "subjects"), word_set("conditions", "auxiliaries")
 _NOT_SO, _A_BIT = word_set("polarity", "not_so"), word_set("polarity", "a_bit")
 _GIVEN_UP, _HELD = word_set("polarity", "given_up"), word_set("polarity", "held")
 _DENYING = word_set("polarity", "denying")
+_MAYBE, _TRAILING = word_set("polarity", "maybe"), word_set("polarity", "trailing")
+_WONDERING = frozenset({"is", "was", "am"})
+_REMARK = 16
+"""Words after a finding within which it may be put in doubt."""
 _POINTED = frozenset({"that", "this", "it", "there"})
 _CLOSE = 5
 """Words within which a denial must stand before a tool, an oil or a referral to deny it."""
@@ -149,7 +154,7 @@ def _answered(words: Words, m: Mention) -> str:
     if row[m.end : m.end + 1] == [":"] and (m.end + 2 == len(row) or row[m.end + 2] in MARKS):
         return answer(row[m.end + 1 : m.end + 2])  # "bleeding: none."
     mark = next((i for i in range(m.end, min(m.end + _CLOSE, len(row))) if row[i] in MARKS), m.start)
-    return answer(row[mark + 1 : mark + 3]) if row[mark] == "?" else ""
+    return answer(row[mark + 1 : mark + 4]) if row[mark] == "?" else ""
 
 
 def _asked(row: list[str], m: Mention) -> str:
@@ -161,11 +166,14 @@ def _asked(row: list[str], m: Mention) -> str:
         return ""
     if row[stop + 1 : stop + 3] in (["it", "is"], ["that", "is"]):
         return "affirmed"
-    return answer(row[stop + 1 : stop + 3]) or "possible"
+    return answer(row[stop + 1 : stop + 4]) or "possible"
 
 
 def answer(said: list[str]) -> str:
-    """What the first two words of an answer say of what was asked: "denied", "affirmed", or "" if nothing."""
+    """What the first words of an answer say of what was asked: "denied", "affirmed", or "" if nothing."""
+    if said[:1] and said[0] in _SUBJECTS and set(said[1:2]) & _AUXILIARIES:
+        no = said[2:3] in (["not"], ["n't"], ["never"])
+        return "denied" if no else "affirmed" if MARKS.issuperset(said[2:3]) else ""
     if set(said[:1]) & _NAY or (said[:1] == ["not"] and set(said[1:]) & _NOT_SO):
         return "denied"
     yes = set(said[:1]) & _YEA or (said[:1] == ["a"] and set(said[1:]) & _A_BIT)
@@ -173,14 +181,32 @@ def answer(said: list[str]) -> str:
 
 
 def _ends_in_doubt(row: list[str], m: Mention) -> bool:
-    """Whether the part closes with "..., I think" or "..., maybe"."""
+    """Whether what follows leaves it in doubt: "..., I think", "..., maybe", "or is that the light?", "put a question
+    mark on it"."""
     after = row[m.end : m.end + 6]
+    if after[:1] and after[0] in _MAYBE and (after[1:2] == [] or after[1] in MARKS or after[1] in _TRAILING):
+        return True
+    if _asked_again(row, m.end):
+        return True
     for mark in (",", "…"):
         if mark in after:
             tail = row[m.end + after.index(mark) + 1 :][:3]
             if tail[:2] in (["i", "think"], ["i", "reckon"], ["i", "suspect"]):
                 return True
             return tail[:1] in (["maybe"], ["perhaps"], ["possibly"]) and MARKS.issuperset(tail[1:2])
+    return False
+
+
+def _asked_again(row: list[str], end: int) -> bool:
+    """Whether the words after a finding ask whether it is one ("dull, or is that my light?"), or mark it as open."""
+    stops = 0
+    for i in range(end, min(end + _REMARK, len(row))):
+        stops += row[i] in STOPS
+        if row[i : i + 2] == ["question", "mark"]:
+            return stops < 3
+        if not stops and row[i] == "or" and row[i + 1 : i + 2] and row[i + 1] in _WONDERING:
+            close = next((j for j in range(i, len(row)) if row[j] in STOPS), -1)
+            return close >= 0 and row[close] == "?"
     return False
 
 

@@ -35,6 +35,9 @@ PLAIN = {
         "Some people bleed a little, that is normal.",
         "For the students: crocodile forceps are for what is loose.",
         "One for those learning: the hook is for what sticks.",
+        "How does a normal drum look? Grey, shiny, and you see the handle.",
+        "I always lay out the curette, the forceps and the hook before I begin.",
+        "What would a healthy canal look like? Pink, dry, smooth.",
         # supposing
         "If it were sticky I would irrigate.",
         "If there were a perforation I'd stop.",
@@ -62,6 +65,8 @@ PLAIN = {
         "I've cleaned the hook.",
         "Dropped the forceps on the floor.",
         "The curette is broken.",
+        "I'll pass on the curette, there's no room for it.",
+        "Let's give the forceps a miss.",
         "The forceps have been sterilised.",
         "The hook is in the right-hand drawer.",
         "Where's the Jobson Horne?",
@@ -70,6 +75,8 @@ PLAIN = {
         "Any dizziness?",
         "Does that hurt?",
         # small talk
+        "He sat there like a stone.",
+        "Is that somebody at the door?",
         "It's black as night outside.",
         "I like my coffee dark brown and strong.",
         "She plays the drum in a band.",
@@ -85,6 +92,12 @@ def test_set_aside(sides: Callable[[str], dict[str, Any]], said: str) -> None:
     ("said", "field", "value"),
     [
         ("Usually it is soft, but this is sticky.", "consistency", ["hard", "sticky"]),
+        ("Once that's out of the way, the rest is sticky.", "consistency", ["hard", "sticky"]),
+        (
+            "What does a healthy drum look like? This wax hides it, and it's sticky.",
+            "consistency",
+            ["hard", "sticky"],
+        ),
         ("I tried the hook and gave up.", "instruments", ["wax_hook", "suction_tube"]),
         ("The forceps didn't get it.", "instruments", ["aural_forceps", "suction_tube"]),
         (

@@ -33,7 +33,14 @@ BEFORE = "Left ear. Hard wax. Zoellner sucker. "
         ("One piece out, eighteen mil. Disregard that.", None),
         ("One piece, eighteen mil, make that one six, sixteen.", [16]),
         ("One piece, eighteen mil. Sorry, two pieces, sixteen mil and four mil.", [16, 4]),
+        # which piece, and why
+        ("Four mil, seven mil, no, sorry, the second one was nine mil.", [4, 9]),
+        ("Two pieces, nine mil and four mil. No, that last one's five mil.", [9, 5]),
+        ("Twelve mil. No, wait, I was holding it by the wrong end, it's fifteen mil.", [15]),
+        ("Ten mil. Hold on, I was looking at the inches side, it's twelve mil.", [12]),
         # near misses
+        ("Ten mil. Wait, here comes the rest, six mil.", [10, 6]),
+        ("Ten mil. Hold on, there's more behind it, and that's eight mil.", [10, 8]),
         ("One piece of eighteen mil, and no, nothing else.", [18]),
         ("One piece of eighteen mil, another of sixteen.", [18, 16]),
         ("One piece of eighteen mil, that is correct.", [18]),

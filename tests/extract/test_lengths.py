@@ -23,6 +23,12 @@ from shared.transcript import Transcript
         ("Two pieces, half an inch and a quarter of an inch.", [13, 6]),
         ("Three eighths of an inch and five eighths of an inch.", [10, 16]),
         ("An inch and a quarter.", [32]),
+        ("An inch and an eighth.", [29]),
+        ("It's an inch and three sixteenths on the card.", [30]),
+        ("An inch and three eighths of an inch.", [25, 10]),
+        # read off while speaking
+        ("Two pieces, fourteen and, let me look, six mil.", [14, 6]),
+        ("Two bits, five and, what's this, three mil.", [5, 3]),
         ("Out it comes, an inch, all of it.", [25]),
         ("A plug of eighteen mil and another of seven.", [18, 7]),
         ("Twelve mil. Next one's eight.", [12, 8]),

@@ -26,9 +26,12 @@ def with_bare_sides(words: Words, mentions: list[Mention]) -> list[Mention]:
     """
     row = words.text
     found: list[tuple[Mention, bool]] = []
+    alone: list[Mention] = []
     taken = {i for m in mentions if m.has("ear_cue", "noise") for i in range(m.start, m.end)}
+    said = set(taken)
     of_ear = [m for m in mentions if m.live and m.kind in OF_AN_EAR]
     seen = {m.start for m in of_ear if m.kind in SEEN_AT_ONCE}
+    told = seen | {m.start for m in of_ear if m.kind in ("skin", "canal", "foreign_body")}
     last = {m.end for m in of_ear if m.kind in _BEFORE_SIDE}
     last |= {m.end for m in of_ear if m.kind == "same" and row[m.end - 1] not in _LIKE}
     last |= {
@@ -59,18 +62,59 @@ def with_bare_sides(words: Words, mentions: list[Mention]) -> list[Mention]:
             cue = Mention(spot, spot + 1, {"ear_cue": side}, kind="ear_cue", value=side, visit=visit)
             sure = side == "left" or spot in last or bool(_VERBS_NEXT & set(row[spot + 1 : spot + 2]))
             taken.add(spot)
-            if sure or any(spot < i <= spot + 6 for i in seen):
+            if sure or any(spot < i <= spot + 6 for i in told):
                 found.append((cue, sure))
+            elif row[begin:end] == ["right", "."]:
+                alone.append(cue)
     lefts = {cue.visit for cue, _ in found if cue.value == "left"}
     named = {m.visit for m in mentions if m.live and m.readings.get("ear_cue") == "left"}
     kept = [
         cue
         for cue, sure in found
-        if sure or cue.visit in lefts or (cue.visit in named and _is_plainly_told(row, cue))
+        if sure
+        or cue.visit in lefts
+        or (cue.visit in named and (_is_plainly_told(row, cue) or _left_is_done(words, mentions, cue)))
     ]
+    kept += [c for c in alone if any(_is_first_of_two(row, o) for o in kept if o.visit == c.visit)]
+    kept += [c for c in _tools_of_each(words, of_ear, said) if c.start not in {k.start for k in kept}]
     return sorted([*mentions, *kept], key=lambda m: (m.start, -m.end)) if kept else mentions
 
 
 def _is_plainly_told(row: list[str], cue: Mention) -> bool:
     """Whether a bare side is told of in a word ("Right fine, no wax")."""
     return row[cue.end] in _PLAIN_NEXT and row[cue.end + 1] in MARKS
+
+
+def _left_is_done(words: Words, mentions: list[Mention], cue: Mention) -> bool:
+    """Whether the left ear's fill was told and its wax is out, so that "right, sixty percent" is of the other ear
+    and no "well then"."""
+    row = words.text
+    earlier = [m for m in mentions if m.live and m.visit == cue.visit and m.end <= cue.start]
+    lefts = [m.start for m in earlier if m.readings.get("ear_cue") in OPPOSITE]
+    if not lefts or "left" not in row[lefts[-1] : lefts[-1] + 3]:
+        return False
+    since = [m for m in earlier if m.start > lefts[-1]]
+    filled = any(m.kind in ("percent", "occlusion") for m in since)
+    cleared = any(m.kind == "clearance" and m.value == "complete" for m in since)
+    at = cue.end + (row[cue.end] in MARKS)
+    again = any(m.live and m.kind in ("percent", "occlusion") and at <= m.start <= at + 1 for m in mentions)
+    return cue.value == "right" and filled and cleared and again
+
+
+def _is_first_of_two(row: list[str], cue: Mention) -> bool:
+    """Whether a bare side was called the first ("First left.")."""
+    return row[cue.start - 1] == "first" and cue.start > 0
+
+
+def _tools_of_each(words: Words, of_ear: list[Mention], taken: set[int]) -> list[Mention]:
+    """Sides that open a sentence straight before a tool, where both do ("Right fine tube, out. Left suction.")."""
+    tools = {m.start: m for m in of_ear if m.kind in ("instrument", "method")}
+    found: list[Mention] = []
+    for begin, end in words.bounds:
+        side = words.text[begin]
+        if side in OPPOSITE and begin not in taken and begin + 1 < end and begin + 1 in tools:
+            visit = tools[begin + 1].visit
+            found.append(
+                Mention(begin, begin + 1, {"ear_cue": side}, kind="ear_cue", value=side, visit=visit)
+            )
+    return [c for c in found if {o.value for o in found if o.visit == c.visit} == OPPOSITE.keys()]

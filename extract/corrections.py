@@ -50,6 +50,8 @@ _BACK = {"no": 9, "strong": 16, "icao": 30}
 _AHEAD = {"no": 13, "strong": 9, "icao": 16}
 _ELLIPSIS = 9
 """Words after a correction within which a bare "it doesn't" takes back what was said."""
+_REFUSED = 3
+"""Words between a correction and what it refuses ("no, not olive oil")."""
 _NEAR = 9
 """Words after a plain "no" within which a bare number may replace a measure."""
 _AUXILIARIES = word_set("corrections", "auxiliaries")
@@ -58,12 +60,12 @@ _CLOCK = word_set("corrections", "clock")
 _NEEDS_FIRM = frozenset({"instrument", "history", "symptom", "agent"})
 _STRIKES = word_set("corrections", "strikes")
 _FIRM = word_set("corrections", "firm")
-_RULERS = frozenset({"ruler", "rule", "scale"})
+_RULERS = frozenset({"ruler", "rule", "scale", "measure", "remeasure", "measuring"})
 _ON_THE_WAY = frozenset({"no", "wait", "hang", "hold"})
 """In a correction that explains itself before the number ("no, wait, I had it upside down, it's eighteen mil")."""
 _EXPLAINED = 20
 _FURTHER = word_set("corrections", "further")
-_FAR = ("take", "takes", "misread", "lie", "ruler", "rule", "scale")
+_FAR = ("take", "takes", "misread", "lie", "ruler", "rule", "scale", "measure", "remeasure")
 _STATEMENT = word_set("corrections", "statement")
 _EARLIER, _OCCASIONS = word_set("corrections", "earlier"), word_set("corrections", "occasions")
 _ALIKE = word_set("corrections", "alike")
@@ -120,7 +122,8 @@ def _correct(words: Words, mentions: list[Mention], first: int, last: int) -> No
         ["these", "are"],
         ["this", "is"],
     )
-    firm = pointed or sort == "icao" or bool(_FIRM & set(row[begin:end]))
+    refused = "not" in row[end : end + 1 + (row[end : end + 1] == [","])]  # "no, not olive oil, peroxide"
+    firm = pointed or refused or sort == "icao" or bool(_FIRM & set(row[begin:end]))
     far = any(w in _FAR for w in row[begin:end])
     back = _BACK["icao"] if far else _BACK[sort]
     ahead = _AHEAD["icao"] if far else _AHEAD[sort]
@@ -162,7 +165,10 @@ def _correct(words: Words, mentions: list[Mention], first: int, last: int) -> No
         if not olds:
             continue
         if _same_value(olds[0], new):
-            if new.polarity == "denied" and olds[0].polarity != "denied":
+            if refused and new.start <= end + _REFUSED:
+                _take_back(olds, new)
+                new.aside = CORRECTED
+            elif new.polarity == "denied" and olds[0].polarity != "denied":
                 _take_back(olds, new)
             if sort != "icao":
                 break

@@ -105,7 +105,7 @@ def _course(words: Words, mine: list[Mention]) -> Course:
     named = [
         words.sentence[m.start]
         for m in mine
-        if m.readings.get("ear_cue") in _NAMING
+        if (m.readings.get("ear_cue") in _NAMING or _names_both_sides(words, m, mine))
         and told < words.sentence[m.start] < first
         and words.sentence[m.start] not in with_agent
     ]
@@ -119,6 +119,18 @@ def _course(words: Words, mine: list[Mention]) -> Course:
     ]
     came.work = words.sentence[working[0].start] if working else None
     return came
+
+
+def _names_both_sides(words: Words, m: Mention, mine: list[Mention]) -> bool:
+    """Whether a mention is "left and right", said of what is found ("left and right I found the same:")."""
+    told = any(
+        words.sentence[o.start] == words.sentence[m.start] and o.has("symptom", "history") for o in mine
+    )
+    return (
+        not told
+        and m.readings.get("ear_cue") == "both"
+        and {"left", "right"} <= set(words.text[m.start : m.end])
+    )
 
 
 def _looks(words: Words, m: Mention) -> bool:

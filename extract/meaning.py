@@ -26,6 +26,7 @@ _LIKELIEST = (
     "consistency", "colour", "canal", "skin", "depth", "instrument", "foreign_body", "clearance",
 )  # fmt: skip
 """What a word means if nothing around it tells, the likeliest first."""
+_PLACED = frozenset({"in", "on", "into", "within"})
 _OURS = word_set("subjects", "ours")
 _DRUM_PARTS = word_set("subjects", "drum_parts")
 _YOUNG = word_set("subjects", "young")
@@ -213,8 +214,11 @@ def _tells_clearance(m: Mention, said_of: str, at: Setting) -> bool:
 
 def _praises(m: Mention, at: Setting) -> bool:
     """Whether a word of praise ("lovely") is said straight of a noun: before it, or after it with only an aside."""
-    if any("head" in h.readings and 0 <= h.start - m.end <= 3 for h in at.mentions):
+    ahead = [h for h in at.mentions if "head" in h.readings and 0 <= h.start - m.end <= 3]
+    if any(not _PLACED & set(at.words.text[m.end : h.start]) for h in ahead):
         return True
+    if ahead:  # "the grommet's sitting fine in the drum"
+        return False
     before = [
         o
         for o in at.mentions

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import itertools
 
+from extract.measures import MM_PER
 from extract.mentions import Mention
 from shared.vocabulary import word_set
 
 _IN = word_set("mentions", "in_place")
 
-_FURTHER = frozenset({"one", "second", "other", "another", "then", "next"})
+_FURTHER = frozenset({"one", "second", "third", "other", "another", "then", "next"})
+_CARRIED = 30
+"""Words over which a unit carries to a further piece."""
 
 _PIECE_LEADS = word_set("mentions", "piece_leads")
 
@@ -79,6 +82,7 @@ def settle_pieces(row: list[str], counted: list[Mention], found: list[Mention]) 
         if _leads_to(row, c, following) and c.measure is not None:
             c.measure.kind, c.measure.unit = "length", "mm"
             c.kind, c.readings = "length", {"length": ""}
+    _settle_parts_of_inches(row, counted)
     for c in counted:
         if c.kind == "length" and c.measure is not None and c.measure.unit == "mm":
             last = c
@@ -112,6 +116,23 @@ def settle_pieces(row: list[str], counted: list[Mention], found: list[Mention]) 
                 c.measure.kind, c.measure.unit = "length", "mm"
                 c.kind, c.readings = "length", {"length": ""}
                 last = c
+
+
+def _settle_parts_of_inches(row: list[str], counted: list[Mention]) -> None:
+    """A bare part that measures a further piece: "first piece half an inch, the second one a quarter"."""
+    last: Mention | None = None
+    for c in counted:
+        if c.measure is None:
+            continue
+        if c.kind == "length":
+            last = c if c.measure.unit == "inch" else None
+        elif c.kind == "bare" and last is not None and 0 < c.measure.value < 1:
+            lead = row[max(c.start - 6, last.end) : c.start]
+            further = bool(_FURTHER & set(lead)) and lead[-1] in _PIECE_LEADS
+            if further and c.start - last.end < _CARRIED and row[c.end : c.end + 1] in ([], ["."], [","]):
+                c.measure.kind, c.measure.unit = "length", "inch"
+                c.measure.value *= MM_PER["inch"]
+                c.kind, c.readings, last = "length", {"length": ""}, c
 
 
 def _leads_to(row: list[str], c: Mention, following: Mention) -> bool:

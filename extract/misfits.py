@@ -53,8 +53,10 @@ def misfit(m: Mention, at: Setting) -> str:
         return NOT_LINKED
     if m.kind == "consistency" and m.value in ("wet", "liquid") and _is_of_canal(m, at):
         return NOT_LINKED
-    if m.kind == "consistency" and m.value == "dry" and _is_of_hole_or_tube(m, at):
+    if m.kind == "consistency" and m.value == "dry" and (_is_of_hole_or_tube(m, at) or _is_of_blood(m, at)):
         return NOT_LINKED
+    if m.kind == "occlusion" and m.value == "none" and _tells_what_it_is(m, at):
+        return NOT_WAX
     if m.kind in ("colour", "consistency") and _is_of_a_thing(m, at):
         return NOT_LINKED
     if m.kind in ("colour", "consistency") and _says_not_wax(m, at):
@@ -122,6 +124,19 @@ def _is_of_hole_or_tube(m: Mention, at: Setting) -> bool:
     """Whether "dry" is said of a hole or a tube in the drum named just before ("grommet in the drum, dry")."""
     said = [o for o in at.mentions if o.end <= m.start and o.kind in ("drum", "consistency", "colour")]
     return bool(said) and said[-1].value in ("perforated", "grommet") and "wax" not in _nouns(at)
+
+
+def _is_of_blood(m: Mention, at: Setting) -> bool:
+    """Whether "dried" is said of the blood named just before ("a spot of blood, it's dried up")."""
+    said = [o for o in at.mentions if o.end <= m.start and o.has("complication", "consistency", "colour")]
+    return bool(said) and said[-1].readings.get("complication") == "bleeding" and "wax" not in _nouns(at)
+
+
+def _tells_what_it_is(m: Mention, at: Setting) -> bool:
+    """Whether "that's no wax" says what something is, not that there is none."""
+    row = at.words.text
+    pointed = row[max(m.start - 2, 0)] in ("that", "it", "this") and row[m.start - 1] in ("'s", "is", "was")
+    return pointed and m.end - m.start == 2 and (row[m.end : m.end + 1] == [] or row[m.end] in MARKS)
 
 
 def _is_of_foreign_body(m: Mention, at: Setting) -> bool:

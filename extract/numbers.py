@@ -6,10 +6,13 @@ every number keeps its place.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
+_DECIMAL_COMMA = re.compile(r"[0-9]{1,4},[0-9]{1,2}")
+"""As much of Europe writes it; three digits after the comma are thousands."""
 UNITS = {
     "zero": 0,
     "nought": 0,
@@ -103,6 +106,8 @@ def figure(word: str) -> Fraction | None:
     """The number a word in figures stands for: "18", "1,200", "1.5", "3/4"; None if it is none."""
     if not word or not word[0].isdigit():
         return None
+    if _DECIMAL_COMMA.fullmatch(word):
+        return Fraction(word.replace(",", "."))
     cleaned = word.replace(",", "")
     if cleaned[-1] in _SYMBOLS and cleaned[:-1].isascii() and cleaned[:-1].isdigit() and len(cleaned) < 5:
         return int(cleaned[:-1]) + _SYMBOLS[cleaned[-1]]
@@ -192,7 +197,7 @@ def number_at(row: Sequence[str], i: int) -> Number | None:
         if small is None:
             return None
         end, value = small[0], Fraction(small[1])
-    if value.denominator == 1 and end + 1 < len(row) and row[end] == "point":
+    if value.denominator == 1 and end + 1 < len(row) and row[end] in ("point", "comma"):
         decimals, after = _decimals(row, end + 1)
         if decimals:
             return Number(i, after, Fraction(f"{int(value)}.{decimals}"))

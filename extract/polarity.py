@@ -47,6 +47,7 @@ _WONDERING = frozenset({"is", "was", "am"})
 _REMARK = 16
 """Words after a finding within which it may be put in doubt."""
 _POINTED = frozenset({"that", "this", "it", "there"})
+_ROUGHLY = word_set("polarity", "roughly")
 _CLOSE = 5
 """Words within which a denial must stand before a tool, an oil or a referral to deny it."""
 
@@ -80,11 +81,14 @@ def polarity(doc: Doc) -> Doc:
                 break
             if scope.start <= first < scope.end and not (first <= scope.trigger[0] <= last):
                 if scope.category == "possible":
-                    found = "possible" if found == "affirmed" else found
+                    if found == "affirmed" and not _is_rough(words, m, scope, mentions):
+                        found = "possible"
                     continue
                 if scope.trigger[0] in said_whole and not _goes_on(words, m):
                     continue
                 if m.has("referral", "agent", "instrument", "consent") and first - scope.trigger[1] > _CLOSE:
+                    continue
+                if scope.phrase == "not" and _in_its_place(words, m, scope):
                     continue
                 if m.has("instrument") and scope.trigger[0] > last:
                     continue
@@ -130,6 +134,25 @@ def _looked_for(words: Words, mentions: list[Mention], cue: Mention) -> bool:
         and not _THROUGH & set(words.text[cue.end : m.start])
         for m in mentions
     )
+
+
+def _is_rough(words: Words, m: Mention, scope: Scope, mentions: list[Mention]) -> bool:
+    """Whether a doubt is only of a figure that follows it at once ("maybe a quarter full, hard and dark"): nobody
+    measures these exactly."""
+    at = bisect_left(words.token, scope.trigger[1])
+    rough = any(o.measure is not None and o.kind != "bare" and at <= o.start <= at + 1 for o in mentions)
+    return rough and _ROUGHLY.issuperset(scope.phrase.split()) and m.start >= at
+
+
+def _in_its_place(words: Words, m: Mention, scope: Scope) -> bool:
+    """Whether a word stands in for one refused just before ("not olive oil, peroxide", "not brown, orange")."""
+    if not m.has("agent", "colour", "consistency", "instrument"):
+        return False
+    row = words.text
+    at = bisect_left(words.token, scope.trigger[1])
+    between = row[at : m.start]
+    closed = m.end == len(row) or row[m.end] in MARKS
+    return closed and between[-1:] == [","] and between.count(",") == 1 and 1 < len(between) <= _CLOSE
 
 
 def _answered(words: Words, m: Mention) -> str:

@@ -87,6 +87,9 @@ def speak_scots(nlp: Language) -> None:
 
 _COUNTED = word_set("words", "digits")
 _NAE = "nae"
+_HEADINGS = frozenset({"R", "L"})
+"""Headings of notes ("R: no wax. L: 40%"); one of them alone may be anything."""
+_CM = frozenset({"centimetre", "centimetres", "cm", "cms"})
 _BEFORE_NT = {"can": "ca", "will": "wo"}
 """How the tokenizer cuts these before "n't"."""
 
@@ -177,6 +180,8 @@ def _all_capitals(text: str) -> bool:
 def _names_a_side(doc: Doc, i: int) -> bool:
     """Whether letters short for a side are that, and not of a reference ("R 7 2") or a subject line ("RE: ...")."""
     before, after = (doc[j].text if 0 <= j < len(doc) else "." for j in (i - 1, i + 1))
+    if after == ":" and doc[i].text in _HEADINGS:
+        return {token.text for token in doc[:-1] if token.nbor().text == ":"} >= _HEADINGS
     if len(doc[i].text) > 1:
         return after != ":" or doc[i].text != "RE" or "LE" in {token.text for token in doc}
     lone = any(t[0].isdigit() or (len(t) == 1 and t.isupper()) for t in (before, after)) or after in _COUNTED
@@ -189,6 +194,16 @@ def _dictates_marks(texts: list[str]) -> bool:
     return spoken > 1
 
 
+def _is_decimal(texts: list[str], i: int) -> bool:
+    """Whether "comma" stands inside a number ("one comma five centimetres")."""
+    digits = (texts[i - 1 : i], texts[i + 1 : i + 2])
+    return (
+        texts[i] == "comma"
+        and all(set(d) & _COUNTED for d in digits)
+        and bool(_CM & set(texts[i + 2 : i + 3]))
+    )
+
+
 def _with_dictated_marks(texts: list[str], tokens: list[int]) -> tuple[list[str], list[int], list[int]]:
     out: list[str] = []
     first: list[int] = []
@@ -196,7 +211,7 @@ def _with_dictated_marks(texts: list[str], tokens: list[int]) -> tuple[list[str]
     i = 0
     while i < len(texts):
         pair = _DICTATED_PAIRS.get((texts[i], texts[i + 1])) if i + 1 < len(texts) else None
-        mark = pair or _DICTATED.get(texts[i])
+        mark = pair or ("" if _is_decimal(texts, i) else _DICTATED.get(texts[i]))
         end = i + 1 if pair else i
         out.append(mark or texts[i])
         first.append(tokens[i])

@@ -1,10 +1,11 @@
 """Kill every command that writes at random moments, and see what is left (no arguments needed).
 
-    python tests/trust/killing_commands.py [TIMES] [STARTING NUMBER]
+    python tests/trust/killing_commands.py [TIMES] [STARTING NUMBER] [--protected]
 
 After each kill the store must open and hold together (SQLite's own integrity check, the foreign keys, `verify` with
 its replay of every visit), every entry of the history that was there before must still be there, what was acknowledged
 must be there, and a file that was being written must be whole or absent. Then it goes on with the same store.
+--protected: with a store that is encrypted from the beginning.
 Importing and listening are killed by tests/desk/importing/test_import_killed.py and tests/benchmarks/kill_listening.py.
 """
 
@@ -21,7 +22,7 @@ import time
 import wave
 import zipfile
 from collections.abc import Callable
-from contextlib import closing
+from contextlib import closing, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -35,7 +36,8 @@ from desk.safekeeping import archive
 from desk.web.app import application
 from dictate import hear
 from extract.reader import Reader
-from shared.protecting import unlocking
+from shared.protecting import key_file, unlocking
+from shared.protecting.key_file import WrongPassphrase
 from shared.store import Store, opening
 from shared.store.copying import database
 from shared.transcript import Transcript
@@ -59,11 +61,18 @@ class Act:
 class Shop:
     """A store in use, and what can be done to it next."""
 
-    def __init__(self, folder: Path, chance: random.Random) -> None:
+    def __init__(self, folder: Path, chance: random.Random, *, protected: bool = False) -> None:
         self.folder, self.data, self.chance = folder, folder / "data", chance
-        self.number = 0
+        self.secret, self.other = (_secret(folder / name, name) for name in ("passphrase", "another"))
+        os.environ[unlocking.VARIABLE] = str(self.secret)
+        self.number = 40  # one digit would be no reference
         _prepare(Reader())
         os.environ["EARSIDE_DATA"] = str(self.data)
+        if protected:
+            run(_earside("protect", "--passphrase-file", str(self.secret)), None)
+            assert unlocking.vault(
+                self.data
+            )  # held from now on: kills are to fall on the work, not on Argon2id
         for name, role in ((ANN, "clinician"), (BEN, "assistant")):
             run(_earside("people", name, "--role", role), None)
         for _ in range(6):
@@ -95,10 +104,26 @@ class Shop:
             file.writeframes(self.chance.randbytes(64_000))
         return place
 
+    def _opens(self, copy: Path) -> None:
+        """With the one passphrase or the other."""
+        text, opened = unlocking.read_key_file(copy), 0
+        for secret in (self.secret, self.other):
+            with suppress(WrongPassphrase):
+                key_file.open_with_passphrase(text, unlocking.passphrase_in(secret), copy)
+                opened += 1
+        assert opened == 1
+
     def _visit(self, *statuses: str) -> Any:
         with Store(self.data) as store:
             found = [v for v in store.visits(limit=500).rows if v.status in statuses]
         return self.chance.choice(found) if found else None
+
+    def _copy(self) -> Path:
+        """A copy of the store, for what is done to a whole store."""
+        copy = self._new("")
+        archive.make(self.data, copy.with_suffix(".zip"))
+        run(_earside("restore", str(copy.with_suffix(".zip")), "--data", str(copy)), None)
+        return copy
 
     def act(self, kind: str) -> Act | None:
         """An act of a kind; None if there is nothing to do it to."""
@@ -148,6 +173,13 @@ class Shop:
                 run(_earside("extract", str(self._text(alone=True))), None)
                 reference = f"{self.number}"
                 return entering("erase", reference, "--everything", "--yes", "--reason", "a trial", *by)
+            case "erase sound":
+                place = self._wave()
+                run(_earside("extract", str(place)), None)
+                with Store(self.data) as store:
+                    (number,) = store.held(place.stem).visits
+                run(_earside("sign", str(number), "--reason", "a trial", *by), None)
+                return entering("erase", place.stem, "--recordings", "--yes", "--reason", "a trial", *by)
             case "desk" if draft:
                 return Act(kind, _at_the_desk(self.data, draft.id, draft.revision), enters=True)
             case "export":
@@ -165,6 +197,25 @@ class Shop:
                 place = self._new("")
                 act = _earside("transcribe", "--save", str(place), str(self._wave()))
                 return Act(kind, act, makes=place, look=_whole_json)
+            case "held" if draft and draft.patient_reference:
+                place = self._new(".zip")
+                act = _earside("held", draft.patient_reference, "--to", str(place))
+                return Act(kind, act, makes=place, look=lambda p: zipfile.ZipFile(p).testzip())
+            case "mend":
+                place = self._new("")
+                return Act(kind, _earside("mend", str(place)), makes=place, look=_holds)
+            case "protect" if unlocking.vault(self.data) is None:
+                copy, there = self._copy(), entries(self.data)
+                act = _earside("protect", "--passphrase-file", str(self.secret), "--data", str(copy))
+                return Act(kind, act, makes=copy, look=lambda p: _is(p, there))
+            case "passphrase":
+                copy = self._copy()
+                if unlocking.vault(self.data) is None:
+                    run(_earside("protect", "--passphrase-file", str(self.secret), "--data", str(copy)), None)
+                act = _earside(
+                    "protect", "--change", "--passphrase-file", str(self.other), "--data", str(copy)
+                )
+                return Act(kind, act, makes=copy, look=self._opens)
             case "backup":
                 place = self._new(".zip")
                 return Act(kind, _earside("backup", str(place)), makes=place, look=archive.check)
@@ -176,15 +227,15 @@ class Shop:
 
 
 KINDS = ("extract text", "extract sound", "correct", "add", "accept", "undo", "sign", "amend", "people", "recall",
-         "agreement", "policy", "erase", "desk", "export", "papers", "template", "transcribe",
-         "backup", "restore")  # fmt: skip
+         "agreement", "policy", "erase", "erase sound", "desk", "export", "papers", "template",
+         "transcribe", "held", "mend", "protect", "passphrase", "backup", "restore")  # fmt: skip
 
 
 def _prepare(reader: Reader) -> None:
     """What is slow and writes nothing is made beforehand, so that kills fall where something is written."""
 
     def transcribe(path: str, **_: Any) -> Transcript:
-        text = "Right ear, hard wax. Microsuction. The drum is intact."
+        text = f"Patient {Path(path).stem}. Right ear, hard wax. Microsuction. The drum is intact."
         return Transcript(text=text, source=path, duration=2.0, model="base")
 
     hear.transcribe = transcribe  # type: ignore[assignment]
@@ -221,6 +272,20 @@ def _whole_papers(folder: Path) -> None:
 def _whole_json(folder: Path) -> None:
     for file in folder.glob("[!.]*"):
         json.loads(file.read_text())
+
+
+def _secret(place: Path, words: str) -> Path:
+    place.write_text(f"correct horse battery {words}\n")
+    place.chmod(0o600)
+    return place
+
+
+def _is(data: Path, there: list[tuple[int, str]]) -> None:
+    """Plain or protected, it holds, and is the store it was; what a crash left of the other is gone."""
+    unlocking.forget()
+    _holds(data)
+    assert entries(data) == there
+    assert sorted(p.name for p in data.glob("earside*.db")) == [database(data).name]
 
 
 def _holds(data: Path) -> None:
@@ -278,13 +343,14 @@ def kill(shop: Shop, act: Act, took: float) -> str:
 
 
 def main(
-    times: int = 300, start: int = 8, kinds: tuple[str, ...] = KINDS
+    times: int = 300, start: int = 8, kinds: tuple[str, ...] = KINDS, *, protected: bool = False
 ) -> dict[str, collections.Counter[str]]:
     """Kill so many times, each kind in turn; what was left, by kind."""
     told: dict[str, collections.Counter[str]] = {kind: collections.Counter() for kind in kinds}
     took: dict[str, float] = {}
     with tempfile.TemporaryDirectory() as folder:
-        shop = Shop(Path(folder), random.Random(start))
+        shop = Shop(Path(folder), random.Random(start), protected=protected)
+        kinds = tuple(kind for kind in kinds if kind != "protect" or not protected)
         turn = 0
         while sum(map(sum, (c.values() for c in told.values()))) < times:
             kind = kinds[turn % len(kinds)]
@@ -302,7 +368,8 @@ def main(
 
 
 if __name__ == "__main__":
-    came = main(*(int(a) for a in sys.argv[1:]))
+    numbers = (int(a) for a in sys.argv[1:] if a != "--protected")
+    came = main(*numbers, protected="--protected" in sys.argv)
     for kind, left in came.items():
         print(f"{kind}: {sum(left.values())} kills, {dict(left)}")
     print(f"{sum(sum(c.values()) for c in came.values())} kills; the store opened and verified after each, "

@@ -1,6 +1,6 @@
 """Every command that writes, killed once each at a random moment.
 
-400 times with `python tests/trust/killing_commands.py 400`.
+400 times with `python tests/trust/killing_commands.py 400`, and with `--protected` in an encrypted store.
 """
 
 from __future__ import annotations
@@ -16,7 +16,9 @@ SCRIPT = Path(__file__).with_name("killing_commands.py")
 
 
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="fork(2) and SIGKILL are POSIX's")
-def test_whenever_a_command_is_killed_the_store_holds_and_nothing_is_lost() -> None:
-    done = subprocess.run([sys.executable, str(SCRIPT), "20"], capture_output=True, text=True, check=False)
+@pytest.mark.parametrize(("kills", "how"), [(25, []), (12, ["8", "--protected"])])
+def test_whenever_a_command_is_killed_the_store_holds_and_nothing_is_lost(kills: int, how: list[str]) -> None:
+    command = [sys.executable, str(SCRIPT), str(kills), *how]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr[-2000:]
-    assert "20 kills; the store opened and verified after each" in done.stdout
+    assert f"{kills} kills; the store opened and verified after each" in done.stdout

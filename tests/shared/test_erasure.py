@@ -9,10 +9,13 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from cryptography.hazmat.primitives.ciphers import Cipher, algorithms, modes
 
 from shared.errors import BadInput, NotAllowed
+from shared.protecting import files as protected_files
+from shared.protecting import key_file, unlocking
 from shared.record import Ear, Extent, Value, Visit
-from shared.store import Change, Recording, Store, sounds
+from shared.store import Change, Recording, Store, opening, protecting, sounds
 from shared.store.retention import Retention
 from shared.transcript import Transcript, Word
 
@@ -28,6 +31,21 @@ def store(tmp_path: Path) -> Iterator[Store]:
         for name, role in ((ANN, "clinician"), (BEN, "assistant"), (CAT, "auditor")):
             opened.set_person(name, role)  # type: ignore[arg-type]
         yield opened
+
+
+@pytest.fixture(params=["plain", "protected"])
+def either(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Store]:
+    """A store, and another that is encrypted."""
+    if request.param == "protected":
+        Store(tmp_path / "data").close()
+        protecting.protect(
+            tmp_path / "data", "four quiet otters swim", show=lambda key: None, progress=lambda size: None
+        )
+    with Store(tmp_path / "data") as opened:
+        for name, role in ((ANN, "clinician"), (BEN, "assistant"), (CAT, "auditor")):
+            opened.set_person(name, role)  # type: ignore[arg-type]
+        yield opened
+    unlocking.forget()
 
 
 def visit(text: str, whole: str, reference: str, ear: str, by: int = 0) -> Visit:
@@ -71,8 +89,29 @@ def files(store: Store) -> list[Path]:
 
 
 def everything(store: Store) -> bytes:
-    """All bytes of all files in the data folder."""
-    return b"\0".join(p.read_bytes() for p in sorted(store.folder.rglob("*")) if p.is_file())
+    """All bytes of all files in the data folder, as whoever has the key could read them."""
+    return b"\0".join(_readable(store, p) for p in sorted(store.folder.rglob("*")) if p.is_file())
+
+
+def _readable(store: Store, path: Path) -> bytes:
+    vault = unlocking.vault(store.folder)
+    if vault is None or path.name in (key_file.NAME, protecting.LOCK) or path.name.endswith("-shm"):
+        return path.read_bytes()
+    if not path.name.startswith(opening.PROTECTED_NAME):
+        with protected_files.opened(path) as file:
+            return file.read()
+    # SQLCipher 4: each page of 4096 bytes is encrypted by AES-256-CBC but for its last 80, of which the first 16 are
+    # the nonce; the file begins with 16 bytes of salt. A log has 32 bytes before, and 24 before each page (SQLite,
+    # "Database File Format", 4.1).
+    held, out = path.read_bytes(), b""
+    start, between = (32, 24) if path.name.endswith("-wal") else (0, 0)
+    for at in range(start + between, len(held), 4096 + between):
+        page = held[at : at + 4096]
+        salt = 16 if not between and at == 0 else 0
+        decryptor = Cipher(algorithms.AES(vault.database), modes.CBC(page[-80:-64])).decryptor()
+        plain = decryptor.update(page[salt:-80]) + decryptor.finalize()
+        out += plain
+    return out
 
 
 # --- how long recordings are kept
@@ -85,36 +124,36 @@ def test_recordings_are_kept_unless_the_practice_decides_otherwise(store: Store)
     assert len(files(store)) == 1
 
 
-def test_so_many_days_after_the_last_signature(store: Store) -> None:
-    first, second = keep(store)
-    recording = store.visit(first).recording_id
-    store.set_keep_days(30, by=ANN)
+def test_so_many_days_after_the_last_signature(either: Store) -> None:
+    first, second = keep(either)
+    recording = either.visit(first).recording_id
+    either.set_keep_days(30, by=ANN)
     now = datetime.now(UTC)
-    sign(store, first)
-    assert store.due_sounds(now=now + timedelta(days=9999)) == []  # one is not signed yet
-    sign(store, second)
-    assert store.due_sounds(now=now + timedelta(days=29)) == []
-    opened = store.amend(second, ANN, "a slip", revision=store.visit(second).revision)
-    assert store.due_sounds(now=now + timedelta(days=9999)) == []  # nor while it is amended
-    store.sign(second, ANN, revision=opened.revision)
-    assert store.delete_due_sounds(now=now + timedelta(days=31)) == 1
-    assert files(store) == []
-    assert store.sound(recording) is None
+    sign(either, first)
+    assert either.due_sounds(now=now + timedelta(days=9999)) == []  # one is not signed yet
+    sign(either, second)
+    assert either.due_sounds(now=now + timedelta(days=29)) == []
+    opened = either.amend(second, ANN, "a slip", revision=either.visit(second).revision)
+    assert either.due_sounds(now=now + timedelta(days=9999)) == []  # nor while it is amended
+    either.sign(second, ANN, revision=opened.revision)
+    assert either.delete_due_sounds(now=now + timedelta(days=31)) == 1
+    assert files(either) == []
+    assert either.sound(recording) is None
     for number in (first, second):
-        assert store.history(number)[-1].what == "its recording was deleted 30 days after signing"
-        assert store.visit(number).locked
-    assert store.delete_due_sounds(now=now + timedelta(days=31)) == 0
-    assert store.verify().faults == ()
+        assert either.history(number)[-1].what == "its recording was deleted 30 days after signing"
+        assert either.visit(number).locked
+    assert either.delete_due_sounds(now=now + timedelta(days=31)) == 0
+    assert either.verify().faults == ()
 
 
-def test_at_signing(store: Store) -> None:
-    first, second = keep(store)
-    store.set_keep_days(0)
-    sign(store, first)
-    assert len(files(store)) == 1
-    sign(store, second)
-    assert files(store) == []
-    assert [e.kind for e in store.history(second)] == ["read", "sign", "sound"]
+def test_at_signing(either: Store) -> None:
+    first, second = keep(either)
+    either.set_keep_days(0)
+    sign(either, first)
+    assert len(files(either)) == 1
+    sign(either, second)
+    assert files(either) == []
+    assert [e.kind for e in either.history(second)] == ["read", "sign", "sound"]
 
 
 def test_drafts_keep_their_sound_whatever_is_decided(store: Store) -> None:
@@ -238,104 +277,104 @@ def test_undo_passes_an_agreement_by(store: Store) -> None:
 
 
 @pytest.mark.parametrize("signed", [False, True])
-def test_everything_of_a_patient_is_erased_for_good(store: Store, signed: bool) -> None:
-    (first,) = keep(store, both=False)
-    store.set_agreement(first, "agreed", ANN, chars=(0, 12))
+def test_everything_of_a_patient_is_erased_for_good(either: Store, signed: bool) -> None:
+    (first,) = keep(either, both=False)
+    either.set_agreement(first, "agreed", ANN, chars=(0, 12))
     if signed:
-        sign(store, first)
-        opened = store.amend(first, ANN, "a slip", revision=store.visit(first).revision)
-        sign(store, first)
+        sign(either, first)
+        opened = either.amend(first, ANN, "a slip", revision=either.visit(first).revision)
+        sign(either, first)
         assert opened
-    assert b"marzipan" in everything(store)
-    before = store.verify()
-    done = store.erase_patient("b 52", ANN, WHY)
+    assert b"marzipan" in everything(either)
+    before = either.verify()
+    done = either.erase_patient("b 52", ANN, WHY)
     assert (done.visits, done.recordings) == ([first], [1])
-    held = everything(store)
+    held = everything(either)
     for word in (b"marzipan", b"Marzipan", b"B52", b"Sixteen"):
         assert word not in held, word
-    after = store.verify()
+    after = either.verify()
     assert after.faults == ()
     (stone,) = after.tombstones
     assert stone.startswith(f"visit {first}: erased on ")
     assert stone.endswith(f"by {ANN}: {WHY}")
     assert after.entries > before.entries
-    for ask in (store.visit, store.signatures, lambda n: store.as_of(n, 1))[: 3 if signed else 1]:
+    for ask in (either.visit, either.signatures, lambda n: either.as_of(n, 1))[: 3 if signed else 1]:
         with pytest.raises(BadInput, match="was erased on"):
             ask(first)
-    assert store.visits().rows == ()
-    assert store.search("marzipan") == []
-    assert (store.counts().draft, store.counts().signed) == (0, 0)
-    assert [e.erased for e in store.history(first)][-1] is False
+    assert either.visits().rows == ()
+    assert either.search("marzipan") == []
+    assert (either.counts().draft, either.counts().signed) == (0, 0)
+    assert [e.erased for e in either.history(first)][-1] is False
     with pytest.raises(BadInput, match="nothing is held"):
-        store.held("B52")
+        either.held("B52")
 
 
-def test_another_patient_in_the_recording_keeps_their_record(store: Store) -> None:
-    first, second = keep(store)
+def test_another_patient_in_the_recording_keeps_their_record(either: Store) -> None:
+    first, second = keep(either)
     with pytest.raises(NotAllowed, match=f"visit {second}"):
-        store.erase_patient("B52", ANN, WHY)  # unsigned, it could not be checked by ear any more
-    sign(store, first, second)
-    record, signature = store.visit(second), store.signatures(second)
-    done = store.erase_patient("B52", ANN, WHY)
+        either.erase_patient("B52", ANN, WHY)  # unsigned, it could not be checked by ear any more
+    sign(either, first, second)
+    record, signature = either.visit(second), either.signatures(second)
+    done = either.erase_patient("B52", ANN, WHY)
     assert done.visits == [first]
-    held = everything(store)
+    held = everything(either)
     assert b"marzipan" not in held
     assert b"Turnip" in held
-    assert store.visit(second).visit == record.visit
-    assert store.signatures(second) == signature
-    words = store.transcript(record.transcript)
+    assert either.visit(second).visit == record.visit
+    assert either.signatures(second) == signature
+    words = either.transcript(record.transcript)
     assert words.text[slice(*record.visit.extent.chars)] == SECOND
     assert words.text.strip() == SECOND
     assert all(w.chars[0] >= record.visit.extent.chars[0] for w in words.words)
-    assert [h.visits for h in store.search("turnip")] == [(second,)]
-    assert store.sound(record.recording_id) is None
-    assert store.history(second)[-1].what == "its recording was erased with another patient's"
-    assert store.verify().faults == ()
+    assert [h.visits for h in either.search("turnip")] == [(second,)]
+    assert either.sound(record.recording_id) is None
+    assert either.history(second)[-1].what == "its recording was erased with another patient's"
+    assert either.verify().faults == ()
 
 
-def test_the_sound_alone(store: Store) -> None:
-    first, second = keep(store)
-    sign(store, first)
+def test_the_sound_alone(either: Store) -> None:
+    first, second = keep(either)
+    sign(either, first)
     with pytest.raises(NotAllowed, match=f"nobody has signed .visit {second}"):
-        store.erase_recordings("B52", ANN, WHY)
-    assert len(files(store)) == 1
-    sign(store, second)
-    done = store.erase_recordings("B52", ANN, WHY)
-    assert (done.visits, done.recordings, files(store)) == ([], [1], [])
+        either.erase_recordings("B52", ANN, WHY)
+    assert len(files(either)) == 1
+    sign(either, second)
+    done = either.erase_recordings("B52", ANN, WHY)
+    assert (done.visits, done.recordings, files(either)) == ([], [1], [])
     assert done.left == [
-        f"{store.folder.parent / 'Mrs Marzipan a.wav'}: the file that was taken in, if it is still there"
+        f"{either.folder.parent / 'Mrs Marzipan a.wav'}: the file that was taken in, if it is still there"
     ]
-    assert store.visit(first).visit.plain()["patient_reference"] == "B52"
-    assert store.erase_recordings("B52", ANN, WHY).recordings == []
-    assert store.verify().faults == ()
+    assert either.visit(first).visit.plain()["patient_reference"] == "B52"
+    assert either.erase_recordings("B52", ANN, WHY).recordings == []
+    assert either.verify().faults == ()
 
 
-def test_what_gave_way_and_words_put_right_go_too(store: Store) -> None:
-    (first,) = keep(store, both=False)
+def test_what_gave_way_and_words_put_right_go_too(either: Store) -> None:
+    (first,) = keep(either, both=False)
     own = Transcript.from_text(FIRST.replace("marzipan", "marzipan cake"))
-    store.change(
-        first, Change("words", "put right", store.visit(first).visit, transcript=own), ANN, revision=1
+    either.change(
+        first, Change("words", "put right", either.visit(first).visit, transcript=own), ANN, revision=1
     )
     text = FIRST + " Once more marzipan."
-    store.keep(
-        Recording(store._rows("SELECT sha256 FROM recordings")[0]["sha256"], "b.wav", 9, "sound"),
+    either.keep(
+        Recording(either._rows("SELECT sha256 FROM recordings")[0]["sha256"], "b.wav", 9, "sound"),
         Transcript.from_text(text),
         [visit(FIRST, text, "B52", "right")],
         replace=True,
     )
-    store.erase_patient("B52", ANN, WHY)
-    assert b"marzipan" not in everything(store)
-    assert store.verify().faults == ()
-    assert len(store.verify().tombstones) == 2
+    either.erase_patient("B52", ANN, WHY)
+    assert b"marzipan" not in everything(either)
+    assert either.verify().faults == ()
+    assert len(either.verify().tombstones) == 2
 
 
-def test_an_erased_recording_is_not_taken_in_again(store: Store) -> None:
-    keep(store, both=False)
-    store.erase_patient("B52", ANN, WHY)
+def test_an_erased_recording_is_not_taken_in_again(either: Store) -> None:
+    keep(either, both=False)
+    either.erase_patient("B52", ANN, WHY)
     with pytest.raises(BadInput, match="was erased"):
-        keep(store, both=False)
-    assert files(store) == []
-    assert b"marzipan" not in everything(store).replace(b"Mrs", b"")
+        keep(either, both=False)
+    assert files(either) == []
+    assert b"marzipan" not in everything(either).replace(b"Mrs", b"")
 
 
 @pytest.mark.parametrize(("who", "why"), [(BEN, WHY), (CAT, WHY), ("Nobody", WHY), (ANN, "  ")])
@@ -351,12 +390,12 @@ def test_only_a_clinician_with_a_reason_erases(store: Store, who: str, why: str)
 
 @pytest.mark.parametrize("at", range(1, 12))
 def test_killed_while_erasing_it_is_all_there_or_all_gone(
-    store: Store, monkeypatch: pytest.MonkeyPatch, at: int
+    either: Store, monkeypatch: pytest.MonkeyPatch, at: int
 ) -> None:
     """Interrupted at the so-manieth statement."""
-    first, second = keep(store)
-    sign(store, first, second)
-    count, plain = 0, store._execute
+    first, second = keep(either)
+    sign(either, first, second)
+    count, plain = 0, either._execute
 
     def counted(sql: str, *values: Any) -> None:
         nonlocal count
@@ -365,10 +404,10 @@ def test_killed_while_erasing_it_is_all_there_or_all_gone(
             raise KeyboardInterrupt
         plain(sql, *values)
 
-    monkeypatch.setattr(store, "_execute", counted)
+    monkeypatch.setattr(either, "_execute", counted)
     with pytest.raises(KeyboardInterrupt):
-        store.erase_patient("B52", ANN, WHY)
-    with Store(store.folder) as again:
+        either.erase_patient("B52", ANN, WHY)
+    with Store(either.folder) as again:
         assert again.verify().faults == ()
         assert again.verify().tombstones == ()
         assert again.visit(first).locked

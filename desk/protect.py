@@ -98,7 +98,7 @@ def keyring(folder: Path) -> None:
 
 
 def _refuse_while_listening(folder: Path) -> None:
-    if any(found.in_use for found in journals.journals(folder / LISTENING)):
+    if journals.being_written(folder / LISTENING):
         raise BadInput("is listening at present", where=str(folder), remedy="End the dictation first.")
 
 

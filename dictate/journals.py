@@ -71,6 +71,11 @@ def unfinished(folder: Path) -> list[Found]:
     return [found for found in journals(folder) if not found.in_use]
 
 
+def being_written(folder: Path) -> bool:
+    """Whether a program is writing a journal in a folder; asks the locks alone, and so needs no key."""
+    return any(_in_use(folder, path.stem) for path in folder.glob("*.lock"))
+
+
 def line(what: str, **more: Any) -> bytes:
     """A line of a description: what happened, and the time of day (UTC)."""
     clock = datetime.now(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")

@@ -16,6 +16,7 @@ WHAT = {
     "length_over_canal": "a piece would be longer than an ear canal",
     "length_zero": "a length of nothing was said",
     "total_below_pieces": "the length in all is less than that of the pieces",
+    "hard_to_hear": "much of the visit was hard to hear",
     "uncertain_side": "a side was not heard surely",
     "uncertain_drum": "a finding of the drum was not heard surely",
     "uncertain_number": "a number was not heard surely",

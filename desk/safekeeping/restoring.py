@@ -87,7 +87,7 @@ def _new(place: Path) -> IO[bytes]:
 def _moved_aside(data: Path) -> Path:
     """Give the data folder that is there another name. Raises StoreError if a program is using it."""
     in_use = StoreError("is in use", where=str(data), remedy="Close Earside everywhere, then restore again.")
-    if any(found.in_use for found in journals.journals(data / LISTENING)):
+    if journals.being_written(data / LISTENING):
         raise in_use
     try:
         vault = unlocking.vault(data)

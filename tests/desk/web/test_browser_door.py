@@ -76,6 +76,7 @@ def window(chromium: Any, served: Served, **options: Any) -> Window:
 
 
 def sign_in(at: Window, password: str = PASSWORD) -> None:
+    at.page.wait_for_selector("#name:focus")
     at.page.keyboard.press("Tab")  # from the names, where one is chosen already
     at.page.keyboard.type(password)
     at.page.keyboard.press("Enter")
@@ -90,7 +91,8 @@ def test_one_signs_in_works_and_signs_out_by_keyboard(
     at.page.wait_for_selector("#password")
     sign_in(at, "not the one")
     at.page.wait_for_selector("#wrong")
-    at.page.keyboard.type(PASSWORD)  # the box has the focus again
+    at.page.wait_for_selector("#password:focus")
+    at.page.keyboard.type(PASSWORD)
     at.page.keyboard.press("Enter")
     at.page.wait_for_selector("h1:has-text('1 to check')")
     at.open(f"/visits/{visit}")

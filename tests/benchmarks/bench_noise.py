@@ -218,13 +218,13 @@ def main() -> None:
         )
 
 
-def write(told: dict[str, str]) -> None:
+def write(told: dict[str, str], doc: Path = DOC) -> None:
     """Put each table in its place: between two comments with its name."""
-    text = DOC.read_text(encoding="utf-8")
+    text = doc.read_text(encoding="utf-8")
     for name, rows in told.items():
         place = re.compile(rf"(<!-- {name} -->\n).*?(\n<!-- end -->)", re.S)
         text = place.sub(lambda m, rows=rows: m[1] + rows + m[2], text)
-    DOC.write_text(text, encoding="utf-8")
+    doc.write_text(text, encoding="utf-8")
 
 
 if __name__ == "__main__":

@@ -1,0 +1,288 @@
+"""Speed, memory and words of Earside beside other programs on the same weights, sound and two processors.
+
+    python tests/benchmarks/bench_peers.py --peers PEERS/bin/python [--run NAME] [--rounds 3] [--lock FILE] [--write]
+
+PEERS is an environment with openai-whisper, torch and pywhispercpp (README.md beside this file); the weights are
+written for them by peer_weights.py. Three six-minute dictations (long_dictations.py) go through every system of
+peers.py, one after the other, each in a process of its own, and all of that --rounds times; then through our hearing
+with each safeguard switched off. What was measured is kept in the folder of corpus.py under the name of the run, so
+that it goes on where it was stopped; ratios are only taken within one run. --lock: a file that is locked while
+something is timed, for whoever else measures on this machine. --write puts the tables into docs/speed.md.
+
+A figure is the median of its rounds. Words are compared as in bench_noise.py; recall of the trade's words is taken
+over the whole dictation.
+"""
+
+from __future__ import annotations
+
+import argparse
+import fcntl
+import json
+import os
+import subprocess
+import sys
+import tempfile
+import wave
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from statistics import median
+from typing import Any
+
+import jiwer
+import numpy as np
+
+ROOT = Path(__file__).resolve().parents[2]
+sys.path.insert(0, str(ROOT))
+
+from bench_noise import plain as as_compared  # noqa: E402
+from bench_noise import table, term_recall, trade_words, write  # noqa: E402
+from corpus import FOLDER  # noqa: E402
+from long_dictations import KINDS, Dictation, dictation  # noqa: E402
+from peers import PEERS, SAFEGUARDS, SYSTEMS, WITHOUT  # noqa: E402
+from sounds import RATE  # noqa: E402
+
+from dictate import weights  # noqa: E402
+
+DOC = ROOT / "docs" / "speed.md"
+OURS, HEARING = "ours, sound to kept visits", "ours, hearing alone"
+PLAIN = "faster-whisper, beam 5"
+AIMS = (
+    ("dense", PLAIN, 2.4),
+    ("dense", "whisper.cpp, 16-bit, beam 5", 3.5),
+    ("dense", "openai-whisper, beam 5", 9.0),
+    ("half pauses", PLAIN, 3.0),
+    ("half hiss", PLAIN, 3.0),
+)
+"""Kind of dictation, program, and how many times as fast as it ours is meant to be."""
+WORSE, MEGABYTES = 0.003, 2_000
+"""How much higher than plain faster-whisper's our word error rate may be, and how much memory ours may take."""
+
+
+@dataclass(frozen=True)
+class Figures:
+    """What a system took of one dictation: medians of its rounds. speed: times real time, and between what bounds."""
+
+    speed: float
+    bounds: tuple[float, float]
+    cpu: float
+    mb: int
+    others: float
+    errors: float
+    recall: float
+
+
+class Run:
+    """All that was measured under one name, kept in a file."""
+
+    def __init__(self, place: Path) -> None:
+        self._place = place
+        self._held: dict[str, list[dict[str, Any]]] = json.loads(place.read_text()) if place.exists() else {}
+
+    def rounds(self, kind: str, system: str) -> list[dict[str, Any]]:
+        """What each round gave, as peers.py prints it."""
+        return self._held.get(f"{kind}: {system}", [])
+
+    def keep(self, kind: str, system: str, given: dict[str, Any]) -> None:
+        """Write one round down."""
+        self._held.setdefault(f"{kind}: {system}", []).append(given)
+        self._place.parent.mkdir(parents=True, exist_ok=True)
+        part = self._place.with_suffix(".part")
+        part.write_text(json.dumps(self._held), encoding="utf-8")
+        part.rename(self._place)
+
+
+@contextmanager
+def alone(lock: Path | None) -> Iterator[None]:
+    """While nobody else holds the lock."""
+    if lock is None:
+        yield
+        return
+    with lock.open("a") as file:
+        fcntl.flock(file, fcntl.LOCK_EX)
+        yield
+
+
+def measure(system: str, spoken: Dictation, python: Path, lock: Path | None) -> dict[str, Any]:
+    """One system on one dictation. Raises CalledProcessError if it fails."""
+    with tempfile.TemporaryDirectory() as passing:
+        path = Path(passing) / "dictation.wav"
+        with wave.open(str(path), "wb") as file:
+            file.setnchannels(1)
+            file.setsampwidth(2)
+            file.setframerate(RATE)
+            file.writeframes((np.clip(spoken.sound, -1, 1) * 32767).astype("<i2").tobytes())
+        by = python if system in PEERS else Path(sys.executable)
+        call = [str(by), str(Path(__file__).with_name("peers.py")), system, str(path), str(_folder())]
+        with alone(lock):
+            told = subprocess.run(call, stdout=subprocess.PIPE, text=True, check=True).stdout
+    return dict(json.loads(told.splitlines()[-1])) | {"load": os.getloadavg()[0]}
+
+
+def _folder() -> Path:
+    return FOLDER / "peers" / f"weights-{weights.BASE_SHA256[:12]}"
+
+
+def prepare(python: Path) -> None:
+    """Write the weights for the peers, unless they are there."""
+    if not (_folder() / "ggml-f16.bin").exists():
+        writer = Path(__file__).with_name("peer_weights.py")
+        subprocess.run([str(python), str(writer), str(weights.find("base")), str(_folder())], check=True)
+
+
+def figures(run: Run, kind: str, system: str, spoken: Dictation, terms: frozenset[str]) -> Figures | None:
+    """What was measured of a system, None if nothing."""
+    if not (rounds := run.rounds(kind, system)):
+        return None
+    length = len(spoken.sound) / RATE
+    speeds = [length / r["seconds"] for r in rounds]
+    said, found = as_compared(" ".join(spoken.texts)), as_compared(rounds[-1]["text"])
+    return Figures(
+        median(speeds),
+        (min(speeds), max(speeds)),
+        median(r["cpu"] for r in rounds),
+        max(r["mb"] for r in rounds),
+        max(r["others"] / r["seconds"] for r in rounds),
+        jiwer.wer(said, found),
+        term_recall([said], [found], terms),
+    )
+
+
+Found = dict[tuple[str, str], Figures]
+
+
+def compared(found: Found) -> str:
+    """Every system on every dictation."""
+    rows = []
+    for kind in KINDS:
+        for system in SYSTEMS:
+            if (its := found.get((kind, system))) is None or system.startswith(WITHOUT):
+                continue
+            first = found.get((kind, OURS))
+            rows.append(
+                [
+                    kind,
+                    system,
+                    f"{its.speed:.1f} ({its.bounds[0]:.1f} to {its.bounds[1]:.1f})",
+                    f"{first.speed / its.speed:.2f}" if first else "-",
+                    f"{its.cpu:.0f}",
+                    f"{its.mb:,}",
+                    f"{its.errors:.3f}",
+                    f"{its.recall:.3f}",
+                ]
+            )
+    heads = ["sound", "program", "times real time", "ours is faster by", "processor s", "most MB"]
+    return table([*heads, "word errors", "term recall"], rows)
+
+
+def aims(found: Found) -> str:
+    """What is reached of what is aimed at, and by how much."""
+    rows = []
+    for kind, system, aim in AIMS:
+        ours, theirs = found.get((kind, OURS)), found.get((kind, system))
+        if ours and theirs:
+            ratio = ours.speed / theirs.speed
+            rows.append(
+                [f"{kind}: times as fast as {system}", f"{aim:g}", f"{ratio:.2f}", _verdict(ratio, aim)]
+            )
+    for kind in KINDS:
+        ours, theirs = found.get((kind, OURS)), found.get((kind, PLAIN))
+        if ours and theirs:
+            apart = ours.errors - theirs.errors
+            met = "reached" if apart <= WORSE else "not reached"
+            rows.append([f"{kind}: word errors less plain's", f"+{WORSE} at most", f"{apart:+.3f}", met])
+    if most := max((f.mb for (_, system), f in found.items() if system == OURS), default=0):
+        met = "reached" if most < MEGABYTES else "not reached"
+        rows.append(["most memory, MB", f"under {MEGABYTES:,}", f"{most:,}", met])
+    return table(["what", "aim", "measured", ""], rows)
+
+
+def _verdict(ratio: float, aim: float) -> str:
+    return (
+        f"reached, {ratio / aim - 1:.0%} over"
+        if ratio >= aim
+        else f"not reached, {1 - ratio / aim:.0%} short"
+    )
+
+
+def safeguards(found: Found) -> str:
+    """What each safeguard of our hearing costs, and what would be heard without it."""
+    rows = []
+    for kind in KINDS:
+        whole = found.get((kind, HEARING))
+        for name in ("", *SAFEGUARDS):
+            its = found.get((kind, WITHOUT + name)) if name else whole
+            if its is None or whole is None:
+                continue
+            cost = 1 - whole.speed / its.speed
+            rows.append(
+                [
+                    kind,
+                    name or "(nothing switched off)",
+                    f"{cost:+.1%}" if name else "-",
+                    f"{its.speed:.1f}",
+                    f"{its.errors:.3f}",
+                    f"{its.recall:.3f}",
+                ]
+            )
+    heads = ["sound", "safeguard", "share of the time", "times real time without", "word errors without"]
+    return table([*heads, "term recall without"], rows)
+
+
+def conditions(run: Run, found: Found, spoken: Sequence[Dictation]) -> str:
+    """How quiet the machine was."""
+    counts = {len(run.rounds(kind, system)) for kind, system in found}
+    load = max(r["load"] for kind, system in found for r in run.rounds(kind, system))
+    lengths = ", ".join(f"{d.kind} {len(d.sound) / RATE:.0f} s" for d in spoken)
+    busy = max(f.others for f in found.values())
+    return (
+        f"{lengths}. Rounds: {min(counts)} to {max(counts)}. Other programs took at most {busy:.2f} of the two "
+        f"processors' seconds a second while something was timed; the load reached {load:.1f}."
+    )
+
+
+def main() -> None:
+    """Measure what is missing, print the tables, and write them down if asked."""
+    asked = argparse.ArgumentParser(
+        description="Earside beside other programs on the same weights and sound."
+    )
+    asked.add_argument("--peers", type=Path, required=True, help="the Python of the peers' environment")
+    asked.add_argument("--half", choices=("tune", "report"), default="report")
+    asked.add_argument("--run", default="run", help="the name under which it is kept")
+    asked.add_argument("--rounds", type=int, default=3)
+    asked.add_argument("--only", default="", help="systems whose name holds this")
+    asked.add_argument("--lock", type=Path, help="a file to lock while something is timed")
+    asked.add_argument("--write", action="store_true", help=f"into {DOC.relative_to(ROOT)}")
+    args = asked.parse_args()
+    run = Run(FOLDER / "peers" / f"{args.run}.{args.half}.json")
+    spoken = [dictation(kind, args.half) for kind in KINDS]
+    prepare(args.peers)
+    for number in range(args.rounds):
+        for one in spoken:
+            for system in SYSTEMS:
+                if args.only in system and len(run.rounds(one.kind, system)) <= number:
+                    run.keep(one.kind, system, measure(system, one, args.peers, args.lock))
+                    took = run.rounds(one.kind, system)[-1]["seconds"]
+                    print(f"{number + 1} {one.kind}: {system}: {took:.1f} s", file=sys.stderr, flush=True)
+    terms = trade_words()
+    found = {
+        (one.kind, system): its
+        for one in spoken
+        for system in SYSTEMS
+        if (its := figures(run, one.kind, system, one, terms))
+    }
+    told = {
+        "conditions": conditions(run, found, spoken),
+        "compared": compared(found),
+        "aims": aims(found),
+        "safeguards": safeguards(found),
+    }
+    for name, text in told.items():
+        print(f"{name}\n\n{text}\n")
+    if args.write:
+        write(told, DOC)
+
+
+if __name__ == "__main__":
+    main()

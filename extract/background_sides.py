@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from bisect import bisect_left, bisect_right
 
 from extract.ear_cues import OPPOSITE, side_of, stands_alone
 from extract.ears_in_hand import EarsInHand
@@ -11,6 +12,7 @@ from extract.words import Words
 from shared.vocabulary import word_set
 
 _VERBS = word_set("ears", "verbs")
+_PERSONS = word_set("ears", "persons")
 _AND = frozenset({"and", "a", "an", "some"})
 _LISTED = 3
 """Words before the last of two complaints in a part ("itchy and blocked")."""
@@ -87,10 +89,28 @@ def _said_with(
         for c in cues
         if words.part[c.start] == part - 1
         and stands_alone(words, c)
-        and words.part[m.start - 1] < part
+        and _opens_part(words, m)
         and not any(words.part[o.start] == part - 1 for o in patient)
     ]  # "right ear, blocked for a month"
-    return min(inside or after or before, key=lambda c: abs(c.start - m.start), default=None)
+    named = [
+        c for c in cues if m.kind == "history" and _apposed(words, m) and words.part[c.start] == part - 1
+    ]  # "an infection in that ear, otitis externa"
+    return min(inside or after or before or named, key=lambda c: abs(c.start - m.start), default=None)
+
+
+def _apposed(words: Words, m: Mention) -> bool:
+    """Whether a part is nothing but the name of what the part before tells of."""
+    part = words.part[m.start]
+    length = bisect_right(words.part, part) - bisect_left(words.part, part)
+    return length <= m.end - m.start + 2
+
+
+def _opens_part(words: Words, m: Mention) -> bool:
+    """Whether nothing but its person and verb stands before a complaint in its part ("she is having itching")."""
+    start = m.start
+    while start and words.part[start - 1] == words.part[m.start]:
+        start -= 1
+    return all(w in _VERBS or w in _PERSONS for w in words.text[start : m.start])
 
 
 def _carries_on(words: Words, m: Mention, sided: bool) -> bool:
@@ -100,7 +120,10 @@ def _carries_on(words: Words, m: Mention, sided: bool) -> bool:
     while start and words.part[start - 1] == words.part[m.start]:
         start -= 1
     if m.kind == "history":
-        return row[start : start + 2] == ["and", "it"] or _of_it(row, m)
+        again = (
+            m.value == "previous_removal" and "it" in row[m.start : m.end]
+        )  # "a cavity on the right, we clean it"
+        return row[start : start + 2] == ["and", "it"] or again or _of_it(row, m)
     if m.kind != "symptom" or m.value == "dizziness":
         return False
     said = row[start : m.end + 5]

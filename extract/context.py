@@ -124,6 +124,8 @@ def _spans(words: Words, one: Found, floor: int, doubt: int, denial: int) -> lis
     the next "no" that opens a part."""
     low, bound = words.sentence(one.start)
     row = one.row
+    if row.answers and one.start == low and _counts_on(words, one, bound):
+        return []
     if row.answers and (one.end == bound or words.is_pause(one.end) or words.text(one.end) == "any"):
         return _answered(words, one, low, floor)
     if row.phrase == "no" and takes_back(words, one, low, bound):
@@ -156,6 +158,12 @@ def _spans(words: Words, one: Found, floor: int, doubt: int, denial: int) -> lis
     if row.category == "other":  # "cleft palate, no, sorry, that's the sister"
         return [(backward(words, end, low, row.reach, through=True), end)]
     return [(backward(words, end, max(low, min(floor, end)), row.reach), end)]
+
+
+def _counts_on(words: Words, no: Found, bound: int) -> bool:
+    """Whether a "no" puts a figure right rather than denying ("For a week, was it? No, ten days.")."""
+    i = no.end
+    return i + 1 < bound and words.text(i) == "," and words.is_number(i + 1)
 
 
 def _only_names(words: Words, one: Found, low: int) -> bool:

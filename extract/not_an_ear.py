@@ -18,6 +18,7 @@ _BODY = word_set("ears", "body")
 _POSTURE = word_set("ears", "posture")
 _TURNED = word_set("ears", "turned")
 _ASKING = word_set("ears", "asking")
+_PERSONS = word_set("ears", "persons")
 _ADVERBS = word_set("ears", "adverbs")
 
 
@@ -37,7 +38,7 @@ def names_a_thing(row: list[str], m: Mention, mentions: list[Mention]) -> bool:
         return False
     word = row[m.end]
     told = any(o.start <= m.end < o.end for o in mentions if o is not m)
-    return not told and word not in _ADVERBS and not word.endswith(("ly", "ed"))
+    return not told and word not in _ADVERBS and word not in _PERSONS and not word.endswith(("ly", "ed"))
 
 
 def is_elsewhere(words: Words, m: Mention) -> bool:

@@ -135,13 +135,16 @@ def recalls(words: Words, live: list[Mention]) -> list[Mention]:
             and (o.end == m.start or (o.end <= m.start - 1 <= o.end + 1 and words.text[o.end - 1] in _BOOKED))
             for o in here
         )
-        lasting = bool(before) and before[0] in _DURATION and not due  # but "in the book for six months"
+        often = words.text[max(m.start - 2, 0) : m.start] in (["once", "in"], ["twice", "in"])
+        lasting = often or (
+            bool(before) and before[0] in _DURATION and not due
+        )  # "in the book for six months"
         if (after and after[0] in _AGO - {"back", "before", "now"}) or lasting:
             continue
         if (
             after == ["back"]
             and words.text[m.end + 1 : m.end + 2] in _CLOSED
-            and _PAST & set(_said(words, m))
+            and (_PAST & set(_said(words, m)) or len(_said(words, m)) > _TERSE)
         ):
             continue
         told = max(

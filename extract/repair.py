@@ -24,6 +24,8 @@ from extract.words import MARKS, Words
 from shared.vocabulary import Vocabulary, load
 
 _LONGEST = 4
+_WRITTEN = 6
+"""Letters of a term that may have been written as two words."""
 _FILLERS = frozenset({"oh", "um", "ah", "er", "uh", "erm", "eh"})
 _CLEAR = 0.3
 """How much likelier (log odds) the best term must be than one that means something else."""
@@ -89,7 +91,7 @@ class Repairer:
         for begin, end in about_ears(words.text, sounds):
             said = _Said.of(doc, words, begin, end)
             by_sound = sorted(_by_sound(said, alike), key=lambda c: -c.gain)
-            for change in (*_known(said, sounds), *by_sound):
+            for change in (*_known(said, sounds), *_in_two(said, alike), *by_sound):
                 if taken.isdisjoint(range(change.start, change.end)):
                     taken.update(range(change.start, change.end))
                     changes.append(change)
@@ -107,6 +109,19 @@ def _known(said: _Said, sounds: Sounds) -> Iterator[_Change]:
                 if change:
                     yield change
                     break
+
+
+def _in_two(said: _Said, alike: SoundAlikes) -> Iterator[_Change]:
+    """Terms written as two or three words, the last of which is none ("per forated")."""
+    heard = said.heard
+    for i in range(len(heard) - 1):
+        for end in (i + 2, i + 3):
+            part = heard[i:end]
+            whole = "".join(part)
+            if len(whole) >= _WRITTEN and alike.trade(whole) and alike.strange(part[-1]):
+                change = _change(said, i, end, (whole,))
+                if change:
+                    yield change
 
 
 def _by_sound(said: _Said, alike: SoundAlikes) -> Iterator[_Change]:

@@ -74,6 +74,10 @@ class SoundAlikes:
         """Whether a word is none that is likely said in a dictation."""
         return word not in self._settled and word.isalpha() and not is_number(word)
 
+    def trade(self, word: str) -> bool:
+        """Whether a word is one of the trade's."""
+        return word in self._trade
+
     def echoes(self, heard: list[str]) -> Iterator[tuple[int, int]]:
         """Runs of two to four words, an odd one among them, that have exactly the outline of a term."""
         lines = [_word_outline(word) for word in heard]

@@ -124,7 +124,14 @@ def _is_fill(words: Words, m: Mention) -> bool:
     """Whether a percentage tells how full the canal is, not how much came out or how well somebody hears."""
     after = words.text[m.end : m.end + 5]
     after = after[1:] if after[:1] == [","] else after[:4]
-    stop = next((i for i, w in enumerate(after) if w in STOPS or w == "all"), len(after))
+    stop = next(
+        (
+            i
+            for i, w in enumerate(after)
+            if w in STOPS or w == "all" or (w == "and" and after[i + 1 : i + 2] in (["a"], ["an"], ["the"]))
+        ),
+        len(after),
+    )
     after = after[:stop]
     if after[:1] == ["out"] and after[1:2] and after[1] in ("at", "near", "by", "towards"):
         return True

@@ -104,7 +104,8 @@ def _size(values: Values, m: Mention, used: list[Mention], mine: list[Mention]) 
         here = [
             u for u in used if values.words.sentence[u.start] == values.words.sentence[size.start]
         ] or used
-        nearest = min(here, key=lambda u: (min(abs(u.start - size.end), abs(size.start - u.end)), -u.start))
-        if nearest in named and min(abs(nearest.start - size.end), abs(size.start - nearest.end)) <= 12:
+        said = size.linked[0] if size.linked else size  # where it was said first, if this puts it right
+        nearest = min(here, key=lambda u: (min(abs(u.start - said.end), abs(said.start - u.end)), -u.start))
+        if nearest in named and min(abs(nearest.start - said.end), abs(said.start - nearest.end)) <= 12:
             return values.value(size, size.value)
     return None

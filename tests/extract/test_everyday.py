@@ -95,6 +95,43 @@ SAID: tuple[tuple[str, str], ...] = (
         "Left ear. Brown wax. Sucker, clear. Oil weekly. And six months for a clean-out.",
         "plan.recall.number=6",
     ),
+    # told of an ear, and put right
+    (
+        "He'd an infection in the left ear last year, otitis externa. Left ear. Brown wax.",
+        "history.item=otitis_externa history.side=left",
+    ),
+    (
+        "She has a mastoid cavity on the left, and we clear it out every six months. Left ear. Brown wax.",
+        "history.item=previous_removal history.side=left",
+    ),
+    (
+        "Both ears are blocked, and on the right he's having an itch. Left ear. Brown wax.",
+        "symptoms.side=right",
+    ),
+    (
+        "She's had olive oil in for a week, was it? No, four days. Left ear. Brown wax. Hook.",
+        "softener.agent=olive_oil softener.days=4",
+    ),
+    (
+        "Right ear. Brown wax. Zoellner it is, so, eighteen gauge, no, what am I saying, twenty, and out it comes.",
+        "right.instruments.size=20G",
+    ),
+    ("Left ear. Hard wax. Hook. There's plenty left in there.", "left.clearance=partial"),
+    ("Left ear. There's a bead in it. Hook tried. The bead is still inside.", "left.clearance=none"),
+    (
+        "Left ear. Brown wax, seventy percent, and a hearing aid dome stuck in it.",
+        "left.occlusion_percent=70 left.foreign_body=dome",
+    ),
+    (
+        "Left ear. Brown wax. Sucker, clear. Olive oil to be put once in a week.",
+        "plan.advice=olive_oil !plan.recall.number=1",
+    ),
+    (
+        "He put a bead in the left ear, three days back. Left ear. Bead seen. Hook, out it came.",
+        "!plan.recall.number=3",
+    ),
+    ("Right ear. Wax, sucker. She says everything is turning, so I pause.", "right.complications=dizziness"),
+    ("The right ear was operated twice. Right ear. Brown wax, sucker.", "history.item=ear_surgery"),
 )
 
 

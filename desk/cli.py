@@ -115,6 +115,9 @@ def extract(
 @click.option("--stdin", is_flag=True, help="Take raw sound from standard input instead of a microphone.")
 @click.option("--microphone", type=int, metavar="NUMBER", help="Use this microphone of the list.")
 @click.option("--list-microphones", "task", flag_value="list", help="List the microphones; keep nothing.")
+@click.option(
+    "--agreed", is_flag=True, help="The patient has agreed to being recorded; else say so while it runs."
+)
 @click.option("--check-level", "task", flag_value="check", help="Check how loud it is; keep nothing.")
 @click.option("--unfinished", "task", flag_value="unfinished", help="List the recordings without a record.")
 @click.option("--finish", "task", flag_value="finish", help="Make the records of all of them.")
@@ -125,13 +128,15 @@ def listen(
     data: Path | None,
     stdin: bool,
     microphone: int | None,
+    agreed: bool,
     task: str | None,
 ) -> None:
     """Listen while you work.
 
     Shows the words and the record as they come. The space bar (or a pedal that types one) pauses: then
     nothing is kept or heard. q or Ctrl-C ends it, and the visits are kept. "Next patient" begins another
-    visit. Sound is on the disk as soon as it is spoken: if the computer stops, nothing said before is lost,
+    visit. a: the patient agrees to being recorded; d: they do not, and it pauses; it is kept with the visit.
+    Sound is on the disk as soon as it is spoken: if the computer stops, nothing said before is lost,
     and --finish makes the record. --stdin takes 16-bit PCM, little endian, one channel, 16,000 a second.
 
     \b
@@ -151,7 +156,9 @@ def listen(
     elif task == "finish":
         listening.finish(model=model, own=vocabulary, data=data)
     else:
-        listening.listen(model=model, own=vocabulary, data=data, microphone=microphone, stdin=stdin)
+        listening.listen(
+            model=model, own=vocabulary, data=data, microphone=microphone, stdin=stdin, agreed=agreed
+        )
 
 
 @cli.command()

@@ -75,13 +75,17 @@ def finish(
 
 
 def _agreements(store: Store, visits: Sequence[int], there: Found) -> None:
-    """Put down with each visit what was answered while it was dictated; the last answer stands."""
+    """Put down with each visit what was answered while it was dictated; the last answer stands. A standing notice
+    holds for every patient after it as well, until one of them is asked."""
     starts = [store.visit(number).visit.extent for number in visits]
     answered: dict[int, tuple[str, str]] = {}
     for at, answer, who in there.agreements:
         begun = [n for n, e in zip(visits, starts, strict=True) if e and e.seconds and e.seconds[0] < at]
         for number in begun[-1:] or visits[:1]:
             answered[number] = (answer, who)
+            if answer == "notice":
+                for later in visits[visits.index(number) + 1 :]:
+                    answered[later] = (answer, who)
     for number, (answer, who) in answered.items():
         with contextlib.suppress(BadInput):  # a standing notice that was taken down since
             store.note_agreement(number, cast(Answer, answer), who)

@@ -17,6 +17,7 @@ import click
 from rich.live import Live as Screen
 
 from desk import keeping, listing, work
+from desk.asked import KEYS, Asked
 from desk.keys import Get, keys
 from desk.listening import Finishing, Listening, Parts
 from desk.live_view import Seen
@@ -27,7 +28,7 @@ from dictate.events import Event, Faulted, Mended, Utterance
 from dictate.journal import BYTES_A_SECOND
 from dictate.level import measure
 from shared.errors import BadInput, StoreError
-from shared.store import data_folder
+from shared.store import Store, data_folder
 
 CHECK_SECONDS = 5
 TRY_AGAIN_SECONDS = 5.0
@@ -64,20 +65,32 @@ class Stream:
         self._over = True
 
 
-def listen(*, model: str, own: Path | None, data: Path | None, microphone: int | None, stdin: bool) -> None:
-    """Listen until it is ended, and keep the visits."""
+def listen(
+    *,
+    model: str,
+    own: Path | None,
+    data: Path | None,
+    microphone: int | None,
+    stdin: bool,
+    agreed: bool = False,
+) -> None:
+    """Listen until it is ended, and keep the visits. agreed: the first patient has agreed to being recorded."""
     folder = data or data_folder()
+    notice = ""
+    with contextlib.suppress(StoreError), Store(folder) as store:  # whatever ails the store, sound is kept
+        notice = store.standing_notice()
     left_over = keeping.unfinished(folder)
     if left_over:
         say(f"{_count(len(left_over))} not finished. To finish: earside listen --finish")
     with _source(microphone, stdin=stdin) as source:
         parts = Parts.usual(model=model, own=own, data=folder)
         listening = Listening.start(folder, model=model, who=getpass.getuser(), parts=parts)
+        asked = Asked(listening, notice, agreed=agreed)
         ended = threading.Event()
         feeding = threading.Thread(target=_feed, args=(source, listening, ended), name="feeding", daemon=True)
         feeding.start()
         with contextlib.suppress(KeyboardInterrupt):
-            _watch(listening, ended)
+            _watch(listening, asked, ended)
         source.stop()
         feeding.join(1.0)  # what is on its way still counts
     if getattr(source, "gone", False):
@@ -185,28 +198,35 @@ def _feed(source: Source, listening: Listening, ended: threading.Event) -> None:
         ended.set()
 
 
-def _watch(listening: Listening, ended: threading.Event) -> None:
+def _watch(listening: Listening, asked: Asked, ended: threading.Event) -> None:
     """Show what comes until the sound ends or somebody ends it."""
     if not sys.stdout.isatty():
         while not ended.is_set():
-            _print(listening.events.get(0.2))
+            if event := listening.events.get(0.2):
+                asked.take(event)
+                _print(event)
         return
-    seen = Seen()
+    seen, console = Seen(), listing.console(width=100)
     with (
         keys() as get,
-        Screen(seen.page(), console=listing.console(width=100), screen=True, auto_refresh=False) as screen,
+        Screen(seen.page(asked.line), console=console, screen=True, auto_refresh=False) as screen,
     ):
-        while not ended.is_set() and not _ends(get, listening):
+        while not ended.is_set() and not _ends(get, listening, asked):
             event = listening.events.get(0.1)
             while event:
                 seen.take(event)
+                asked.take(event)
                 event = listening.events.get(0)
-            screen.update(seen.page(), refresh=True)
+            screen.update(seen.page(asked.line), refresh=True)
 
 
-def _ends(get: Get | None, listening: Listening) -> bool:
-    """Do what the pressed key says; whether it says to end."""
+def _ends(get: Get | None, listening: Listening, asked: Asked) -> bool:
+    """Do what the pressed key says; whether it says to end. Of whoever does not want it nothing more is kept."""
     key = get() if get else ""
+    if answer := KEYS.get(key.lower()):
+        asked.put_down(answer)
+        if answer == "declined" and not listening.paused:
+            listening.pause()
     if key in (" ", "\n", "\r"):
         if listening.paused:
             listening.resume()

@@ -75,8 +75,8 @@ class Seen:
             case Mended():
                 self.trouble = ""
 
-    def page(self) -> RenderableType:
-        """The whole view."""
+    def page(self, asked: str = "") -> RenderableType:
+        """The whole view. asked: what stands of the patient's agreement to being recorded."""
         state = Text("Paused: nothing is kept or heard." if self.paused else "Listening", "bold")
         state.append(f"   {clock(self.seconds)}   ", "not bold")
         if self.level and not self.paused:
@@ -84,6 +84,7 @@ class Seen:
         parts: list[RenderableType] = [
             state,
             Text("Space: pause or go on.  q: finish and keep.", "dim"),
+            *([Text(asked, "dim")] if asked else []),
             Text(),
         ]
         if self.trouble:

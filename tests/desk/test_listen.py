@@ -361,3 +361,60 @@ def test_keys_pause_and_finish(terminal: Terminal, tmp_path: Path, end: str) -> 
         (row,) = store.visits().rows
         assert row.ears == ("right",)
     assert "Traceback" not in terminal.output
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="needs a POSIX terminal")
+def test_agreement_is_asked_for_once_a_patient_and_kept_with_the_visit(
+    terminal: Terminal, tmp_path: Path
+) -> None:
+    """The first agrees; the second does not: it pauses at once, and nothing more is kept."""
+    terminal.until("Being recorded: not asked yet.")
+    terminal.press("a")
+    terminal.until("Being recorded: the patient agreed.")
+    os.write(terminal.sound, said(1, 2, 3))
+    terminal.until("Patient 2 of this recording")
+    terminal.until("Being recorded: not asked yet.")
+    terminal.press("d")
+    terminal.until("Paused: nothing is kept or heard.")
+    terminal.until("the patient does not want it.")
+    os.write(terminal.sound, said(4))
+    terminal.read_all()
+    terminal.press("q")
+    terminal.until("Next: check it against the words")
+    assert terminal.process.wait(10) == 0
+    with Store(tmp_path) as store:
+        answers = [store.agreement(number) for number in (1, 2)]
+        assert [a and (a.what, a.who) for a in answers] == [("agreed", "earside"), ("declined", "earside")]
+        assert "Microsuction" not in store.transcript(store.visit(2).transcript).text
+        assert store.verify().faults == ()
+
+
+def test_a_standing_notice_holds_for_every_patient_and_an_answer_given_beforehand(
+    parts: Parts, tmp_path: Path
+) -> None:
+    with Store(tmp_path) as store:
+        store.set_standing_notice("At the door, version 2")
+    assert earside("--stdin", sound=said(*WORDS)).exit_code == 0
+    assert earside("--stdin", "--agreed", sound=said(1, 3, 4)).exit_code == 0
+    with Store(tmp_path) as store:
+        found = [store.agreement(number) for number in (1, 2, 3, 4)]
+        assert [a and (a.what, a.notice) for a in found] == [
+            ("notice", "At the door, version 2"),
+            ("notice", "At the door, version 2"),
+            ("agreed", None),
+            ("notice", "At the door, version 2"),
+        ]
+
+
+def test_a_damaged_store_keeps_nobody_from_being_heard(
+    parts: Parts, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def nobody_waits(seconds: float) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(listen.time, "sleep", nobody_waits)
+    (tmp_path / "earside.db").write_bytes(b"no database" * 999)
+    result = earside("--stdin", sound=said(1))
+    assert result.exit_code == 130
+    assert "is not an Earside database" in result.stderr
+    assert [f.seconds for f in journals.unfinished(tmp_path / "listening")] == [4.0]

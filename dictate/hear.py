@@ -10,7 +10,7 @@ from dataclasses import replace
 import numpy as np
 import numpy.typing as npt
 
-from dictate import read, speech
+from dictate import memory, read, speech
 from dictate.hearings import Hearings, groups
 from dictate.read import Recording
 from dictate.recognise import Checked, HeardWord, Recogniser, Settings, whisper
@@ -66,6 +66,7 @@ def transcribe(
                 tell(group[-1].stretches[-1].end / read.RATE, recording.seconds)
         finally:  # an interrupt does not wait for the clips that are being heard
             pool.shutdown(wait=False, cancel_futures=True)
+            memory.give_back()
     tell(recording.seconds, recording.seconds)
     faint = speech.faint(recording, stretches)
     text, spoken = join(_doubted(words, faint), recording.seconds)

@@ -11,8 +11,8 @@ from dictate.read import Recording
 from dictate.recognise import BATCH, HeardWord, Phrase, Recogniser, hear_all
 from dictate.speech import Clip
 
-_GROUPS = 4
-"""Groups that even a short recording is shared out in, so that no processor stands idle."""
+_SHARES = 2
+"""A group is at most this part of what is left, so that no processor stands idle at the end."""
 
 
 @dataclass(frozen=True)
@@ -55,5 +55,8 @@ def placed(clip: Clip, phrases: Iterable[Phrase]) -> list[HeardWord]:
 def groups(clips: Sequence[Clip]) -> Iterator[Sequence[Clip]]:
     """The clips in groups that are heard at once. How many depends on nothing but the recording, so that the
     same sound gives the same text on every machine."""
-    size = min(max(-(-len(clips) // _GROUPS), 1), BATCH)
-    return (clips[i : i + size] for i in range(0, len(clips), size))
+    start = 0
+    while left := len(clips) - start:
+        size = min(-(-left // _SHARES), BATCH)
+        yield clips[start : start + size]
+        start += size

@@ -14,7 +14,7 @@ from typing import Any, Protocol, runtime_checkable
 import numpy as np
 import numpy.typing as npt
 
-from dictate import weights
+from dictate import memory, weights
 from dictate.bias import echoes, nouns_prompt
 from shared.errors import WeightsError
 
@@ -128,6 +128,7 @@ class Whisper:
             "condition_on_previous_text": False,
             "initial_prompt": self._prompt,
         }
+        memory.keep()  # before its threads begin
         try:
             self._model = WhisperModel(
                 str(folder),

@@ -15,9 +15,10 @@ from hypothesis import strategies as st
 from dictate import hear, speech
 from dictate.credible import kept
 from dictate.hear import join, transcribe
+from dictate.hearings import groups
 from dictate.read import RATE, Recording
-from dictate.recognise import HeardWord, Phrase, Settings
-from dictate.speech import Stretch
+from dictate.recognise import BATCH, HeardWord, Phrase, Settings
+from dictate.speech import Clip, Stretch
 from shared.errors import BadRecording
 
 Samples = npt.NDArray[np.float32]
@@ -197,7 +198,7 @@ def test_clips_that_are_heard_at_once_depend_on_the_recording_alone(spoken: Call
 
     script = Together()
     heard = transcribe(np.zeros(400 * RATE, np.float32), recogniser=script)
-    assert sorted(script.given) == [3, 3, 3]
+    assert sorted(script.given) == [1, 1, 3, 4]
     assert [w.seconds[0] for w in heard.words[::2] if w.seconds] == [40 * i + 1 for i in range(9)]
 
 
@@ -242,3 +243,16 @@ def test_whatever_is_heard_has_its_place_and_time(heard: list[HeardWord], durati
     times = [t for w in words for t in w.seconds or ()]
     assert all(0 <= t <= duration for t in times)
     assert all(a <= b for a, b in pairwise(times))
+
+
+@given(st.integers(0, 200))
+def test_groups_leave_no_processor_idle_at_the_end(many: int) -> None:
+    """Whoever is free takes the next group: nobody works on when the others have long finished."""
+    clips = [Clip((Stretch(i, i + 1),)) for i in range(many)]
+    shared_out = list(groups(clips))
+    assert [clip for group in shared_out for clip in group] == clips
+    assert all(1 <= len(group) <= BATCH for group in shared_out)
+    busy = [0, 0]
+    for group in shared_out:
+        busy[busy.index(min(busy))] += len(group)
+    assert max(busy) - min(busy) <= 1

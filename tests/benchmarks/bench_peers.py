@@ -4,10 +4,11 @@
 
 PEERS is an environment with openai-whisper, torch and pywhispercpp (README.md beside this file); the weights are
 written for them by peer_weights.py. Three six-minute dictations (long_dictations.py) go through every system of
-peers.py, one after the other, each in a process of its own, and all of that --rounds times; then through our hearing
-with each safeguard switched off. What was measured is kept in the folder of corpus.py under the name of the run, so
-that it goes on where it was stopped; ratios are only taken within one run. --lock: a file that is locked while
-something is timed, for whoever else measures on this machine. --write puts the tables into docs/speed.md.
+peers.py, one after the other, each in a process of its own; two of them also through our hearing with each safeguard
+switched off; and all of that --rounds times. What was measured is kept in the folder of corpus.py under the name of
+the run, so that it goes on where it was stopped; ratios are only taken within one run, and a run is of one version of
+our hearing. --lock: a file that is locked while something is timed, for whoever else measures on this machine.
+--write puts the tables into docs/speed.md.
 
 A figure is the median of its rounds. Words are compared as in bench_noise.py; recall of the trade's words is taken
 over the whole dictation.
@@ -17,6 +18,7 @@ from __future__ import annotations
 
 import argparse
 import fcntl
+import hashlib
 import json
 import os
 import subprocess
@@ -56,6 +58,8 @@ AIMS = (
     ("half hiss", PLAIN, 3.0),
 )
 """Kind of dictation, program, and how many times as fast as it ours is meant to be."""
+SWITCHED_OFF_IN = ("dense", "half hiss")
+"""Dictations in which each safeguard is switched off."""
 WORSE, MEGABYTES = 0.003, 2_000
 """How much higher than plain faster-whisper's our word error rate may be, and how much memory ours may take."""
 
@@ -74,23 +78,39 @@ class Figures:
 
 
 class Run:
-    """All that was measured under one name, kept in a file."""
+    """All that was measured under one name, kept in a file.
+
+    Raises ValueError if our hearing was another when it was begun.
+    """
 
     def __init__(self, place: Path) -> None:
         self._place = place
-        self._held: dict[str, list[dict[str, Any]]] = json.loads(place.read_text()) if place.exists() else {}
+        today = version()
+        kept = json.loads(place.read_text(encoding="utf-8")) if place.exists() else {"of": today, "held": {}}
+        if kept["of"] != today:
+            raise ValueError(f"{place} is of another version of the hearing: give the run another name")
+        self._of: str = kept["of"]
+        self._held: dict[str, list[dict[str, Any]]] = kept["held"]
 
     def rounds(self, kind: str, system: str) -> list[dict[str, Any]]:
         """What each round gave, as peers.py prints it."""
         return self._held.get(f"{kind}: {system}", [])
 
     def keep(self, kind: str, system: str, given: dict[str, Any]) -> None:
-        """Write one round down."""
+        """Write one round down. Raises ValueError if our hearing is another by now."""
+        if version() != self._of:
+            raise ValueError("the hearing was changed while it was measured")
         self._held.setdefault(f"{kind}: {system}", []).append(given)
         self._place.parent.mkdir(parents=True, exist_ok=True)
         part = self._place.with_suffix(".part")
-        part.write_text(json.dumps(self._held), encoding="utf-8")
+        part.write_text(json.dumps({"of": self._of, "held": self._held}), encoding="utf-8")
         part.rename(self._place)
+
+
+def version() -> str:
+    """Of the code and the words that decide what is heard, and how fast."""
+    files = [*sorted((ROOT / "dictate").glob("*.py")), ROOT / "shared" / "vocabulary" / "prompt.yaml"]
+    return hashlib.sha256(b"".join(file.read_bytes() for file in files)).hexdigest()[:12]
 
 
 @contextmanager
@@ -104,8 +124,8 @@ def alone(lock: Path | None) -> Iterator[None]:
         yield
 
 
-def measure(system: str, spoken: Dictation, python: Path, lock: Path | None) -> dict[str, Any]:
-    """One system on one dictation. Raises CalledProcessError if it fails."""
+def measure(system: str, spoken: Dictation, by: Path, lock: Path | None) -> dict[str, Any]:
+    """One system on one dictation, run by a Python. Raises CalledProcessError if it fails."""
     with tempfile.TemporaryDirectory() as passing:
         path = Path(passing) / "dictation.wav"
         with wave.open(str(path), "wb") as file:
@@ -113,7 +133,6 @@ def measure(system: str, spoken: Dictation, python: Path, lock: Path | None) -> 
             file.setsampwidth(2)
             file.setframerate(RATE)
             file.writeframes((np.clip(spoken.sound, -1, 1) * 32767).astype("<i2").tobytes())
-        by = python if system in PEERS else Path(sys.executable)
         call = [str(by), str(Path(__file__).with_name("peers.py")), system, str(path), str(_folder())]
         with alone(lock):
             told = subprocess.run(call, stdout=subprocess.PIPE, text=True, check=True).stdout
@@ -231,15 +250,32 @@ def safeguards(found: Found) -> str:
 
 
 def conditions(run: Run, found: Found, spoken: Sequence[Dictation]) -> str:
-    """How quiet the machine was."""
+    """What was compared, on what, and how quiet the machine was."""
+    rounds = [r for kind, system in found for r in run.rounds(kind, system)]
+    programs = sorted({f"{name} {its}" for r in rounds for name, its in r["programs"].items()})
     counts = {len(run.rounds(kind, system)) for kind, system in found}
-    load = max(r["load"] for kind, system in found for r in run.rounds(kind, system))
+    load = max(r["load"] for r in rounds)
+    with Path("/proc/cpuinfo").open(encoding="utf-8") as told:
+        processor = next((line.split(":")[1].strip() for line in told if "model name" in line), "unknown")
     lengths = ", ".join(f"{d.kind} {len(d.sound) / RATE:.0f} s" for d in spoken)
     busy = max(f.others for f in found.values())
     return (
-        f"{lengths}. Rounds: {min(counts)} to {max(counts)}. Other programs took at most {busy:.2f} of the two "
-        f"processors' seconds a second while something was timed; the load reached {load:.1f}."
+        f"{', '.join(programs)}; two processors of an {processor}; {lengths}. Rounds: {min(counts)} to "
+        f"{max(counts)}. Other programs took at most {busy:.2f} processor seconds a second while something was "
+        f"timed, with a load of up to {load:.1f}."
     )
+
+
+def due(run: Run, spoken: Sequence[Dictation], rounds: int, only: str) -> Iterator[tuple[Dictation, str]]:
+    """What is still to be measured. only: those whose kind and system hold it."""
+    for number in range(rounds):
+        for one in spoken:
+            for system in SYSTEMS:
+                off = system.startswith(WITHOUT) and one.kind not in SWITCHED_OFF_IN
+                if off or only not in f"{one.kind}: {system}":
+                    continue
+                if len(run.rounds(one.kind, system)) <= number:
+                    yield one, system
 
 
 def main() -> None:
@@ -251,20 +287,20 @@ def main() -> None:
     asked.add_argument("--half", choices=("tune", "report"), default="report")
     asked.add_argument("--run", default="run", help="the name under which it is kept")
     asked.add_argument("--rounds", type=int, default=3)
-    asked.add_argument("--only", default="", help="systems whose name holds this")
+    asked.add_argument(
+        "--only", default="", help="those whose dictation and system, as in dense: ours, hold this"
+    )
     asked.add_argument("--lock", type=Path, help="a file to lock while something is timed")
     asked.add_argument("--write", action="store_true", help=f"into {DOC.relative_to(ROOT)}")
     args = asked.parse_args()
     run = Run(FOLDER / "peers" / f"{args.run}.{args.half}.json")
     spoken = [dictation(kind, args.half) for kind in KINDS]
     prepare(args.peers)
-    for number in range(args.rounds):
-        for one in spoken:
-            for system in SYSTEMS:
-                if args.only in system and len(run.rounds(one.kind, system)) <= number:
-                    run.keep(one.kind, system, measure(system, one, args.peers, args.lock))
-                    took = run.rounds(one.kind, system)[-1]["seconds"]
-                    print(f"{number + 1} {one.kind}: {system}: {took:.1f} s", file=sys.stderr, flush=True)
+    for one, system in due(run, spoken, args.rounds, args.only):
+        by = args.peers if system in PEERS else Path(sys.executable)
+        given = measure(system, one, by, args.lock)
+        run.keep(one.kind, system, given)
+        print(f"{one.kind}: {system}: {given['seconds']:.1f} s", file=sys.stderr, flush=True)
     terms = trade_words()
     found = {
         (one.kind, system): its

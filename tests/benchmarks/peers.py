@@ -3,8 +3,9 @@
     PYTHON tests/benchmarks/peers.py SYSTEM RECORDING WEIGHTS
 
 prints what it took as JSON: seconds by the clock, processor seconds, those that other programs took meanwhile, the
-most memory it held (megabytes), and the words. Loading the models is not counted, reading the recording is. Every
-program gets the same THREADS processors and as many threads. WEIGHTS: the folder of peer_weights.py.
+most memory it held (megabytes), the words, and the versions of the programs. Loading the models is not counted,
+reading the recording is. Every program gets the same THREADS processors and as many threads. WEIGHTS: the folder of
+peer_weights.py.
 """
 
 from __future__ import annotations
@@ -15,7 +16,8 @@ import resource
 import sys
 import time
 from collections.abc import Callable, Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, contextmanager, suppress
+from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from unittest.mock import patch
 
@@ -175,6 +177,15 @@ def most_memory() -> int:
     return next(int(line.split()[1]) // 1024 for line in lines if line.startswith("VmHWM"))
 
 
+def programs() -> dict[str, str]:
+    """The versions of what is compared, as far as it is installed here."""
+    found = {}
+    for name in ("faster-whisper", "ctranslate2", "openai-whisper", "torch", "pywhispercpp"):
+        with suppress(PackageNotFoundError):
+            found[name] = version(name)
+    return found
+
+
 def main(system: str, path: Path, folder: Path) -> None:
     """Run one program on one recording."""
     os.sched_setaffinity(0, sorted(os.sched_getaffinity(0))[:THREADS])
@@ -183,7 +194,8 @@ def main(system: str, path: Path, folder: Path) -> None:
     text = work()
     took, cpu = time.perf_counter() - start, processor_seconds() - before
     others = max(busy_seconds() - busy - cpu, 0.0)
-    print(json.dumps({"seconds": took, "cpu": cpu, "others": others, "mb": most_memory(), "text": text}))
+    of = {"seconds": took, "cpu": cpu, "others": others, "mb": most_memory(), "text": text}
+    print(json.dumps(of | {"programs": programs()}))
 
 
 if __name__ == "__main__":

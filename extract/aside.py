@@ -105,6 +105,7 @@ def aside(doc: Doc) -> Doc:
             if cue.readings.get("aside") == "hypothetical":
                 deny_supposed(words, mentions, cue)
         _what_was_then(words, mentions, start, end)
+        _no_longer(words, mentions, end)
         if words.text[end - 1] == "?" and _asks_what_if(words.text[start:end]):
             answering = sentence + 1
         if words.text[end - 1] == ":" and _only_announces(mentions):
@@ -142,6 +143,22 @@ def _what_was_then(words: Words, mentions: list[Mention], start: int, end: int) 
             told = bool(earlier) and min(earlier) < m.start < i
             if told and m.live and not _SPARED["past_visit"] & m.readings.keys():
                 m.aside = REASONS["past_visit"]
+
+
+def _no_longer(words: Words, mentions: list[Mention], end: int) -> None:
+    """Deny what was so at an earlier time, where its sentence says that it is so no longer ("she had pain last year,
+    now it is not there")."""
+    row = words.text
+    for m in mentions:
+        if not m.has("symptom") or m.aside != REASONS["past_visit"]:
+            continue
+        now = next((i for i in range(m.end, end) if row[i] in ("now", "today")), end)
+        no = next(
+            (i for i in range(now, min(now + _OBJECT + 4, end)) if row[i] in ("not", "n't", "none", "gone")),
+            -1,
+        )
+        if no >= 0:
+            m.aside, m.polarity, m.denied_at = "", "denied", no
 
 
 def _tells_of_earlier(m: Mention) -> bool:

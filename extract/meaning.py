@@ -53,7 +53,7 @@ def meaning(m: Mention, kinds: list[str], said_of: str, at: Setting) -> str:
         return "layer" if _opens_layer(m, at) else ""
     if "layer" in kinds and "depth" in kinds:
         return "layer" if at.layered else "depth"
-    if weak and said_of == "ear" and not {"clearance", "instrument"} & set(kinds):
+    if weak and said_of == "ear" and not {"clearance", "instrument", "foreign_body"} & set(kinds):
         return ""
     if weak and m.readings.get("drum") == "healthy" and not _praises(m, at):
         return ""
@@ -72,7 +72,11 @@ def _by_the_talk(m: Mention, kinds: list[str], said_of: str, at: Setting) -> str
     if "drum" in kinds and "instrument" in kinds:
         seen = at.words.text[max(m.start - 2, 0) : m.start] == ["see", "the"]
         near = any(o.readings.get("head") == "drum" for o in at.mentions)
-        return "drum" if near or seen or m.polarity == "denied" else "instrument"
+        if near or seen or m.polarity == "denied":
+            return "drum"
+        return (
+            "" if at.focus.tubes and not at.focus.sucked else "instrument"
+        )  # "I've got the tube out", a grommet
     if weak and "clearance" in kinds:
         return "clearance" if _tells_clearance(m, said_of, at) else ""
     if "drum" in kinds and "canal" in kinds:

@@ -40,7 +40,7 @@ def misfit(m: Mention, at: Setting) -> str:
         return NOT_LINKED
     if m.value == "bead" and _BLOOD & set(at.words.text[max(m.start - _LIKENED - 3, at.start) : m.start]):
         return NOT_LINKED  # "a bit of blood on the left, just a bead"
-    carried = at.focus.last == "wax" and at.opens(m)
+    carried = (at.focus.last == "wax" and at.opens(m)) or any(old.has("colour") for old in m.linked)
     if m.kind == "colour" and not (carried or _wax_in(m, at)) and len(at.said) > 5 and m.start > at.start:
         return NOT_LINKED
     if m.kind == "depth":
@@ -181,6 +181,8 @@ def _is_comparison(m: Mention, at: Setting) -> bool:
         i = m.start - back
         if i < 1 or row[i] in MARKS or row[i] == "and":
             return False
+        if any(o.start <= i < o.end and o.has("consistency", "colour") for o in at.mentions):
+            continue  # "clay-like brown wax"
         if row[i] == "like" and m.kind in ("canal", "drum") and row[i - 1] in _SEEMS:
             return False
         if row[i] == "like" or (row[i] == "than" and back == 1):

@@ -15,12 +15,15 @@ _COPULAS = word_set("subjects", "copulas")
 class Focus:
     """What was last talked about in a visit: wax, drum, canal, skin, cavity or foreign_body ("" if nothing yet).
 
-    since: sentences since then. visit: the visit's number.
+    since: sentences since then. visit: the visit's number. tubes, sucked: whether grommets were called tubes, and
+    whether a suction tube was named.
     """
 
     last: str = ""
     since: int = 99
     visit: int = -1
+    tubes: bool = False
+    sucked: bool = False
 
     def turn_to(self, subject: str) -> None:
         """Remember what is talked about now."""

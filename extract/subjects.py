@@ -18,6 +18,8 @@ from extract.misfits import NOT_LINKED, misfit
 from extract.setting import Focus, Setting
 from extract.words import Words
 
+_SUCKING = frozenset({"suction_tube", "fine_suction_tube", "microsuction"})
+
 
 @Language.component(
     "subjects",
@@ -65,6 +67,10 @@ def _settle_sentence(at: Setting) -> None:
             m.aside = misfit(m, at)
         if m.live:
             _turn(m, at.focus)
+            said = at.words.text[m.start : m.end]
+            at.focus.tubes |= m.value in ("grommet", "grommets", "other") and bool(
+                {"tube", "tubes"} & set(said)
+            )
 
 
 def _settle(m: Mention, at: Setting) -> None:
@@ -90,6 +96,7 @@ def _settle(m: Mention, at: Setting) -> None:
 
 def _turn(m: Mention, focus: Focus) -> None:
     """Remember what is talked about now; a first noun of a sentence is not displaced by a later finding."""
+    focus.sucked |= m.kind in ("instrument", "method") and m.value in _SUCKING
     if m.kind == "foreign_body":
         focus.turn_to("foreign_body")
     elif m.kind in ("consistency", "colour") and m.polarity != "denied":

@@ -132,6 +132,33 @@ SAID: tuple[tuple[str, str], ...] = (
     ),
     ("Right ear. Wax, sucker. She says everything is turning, so I pause.", "right.complications=dizziness"),
     ("The right ear was operated twice. Right ear. Brown wax, sucker.", "history.item=ear_surgery"),
+    # tubes
+    (
+        "She had tubes put in as a child. Left ear. Brown wax, and there's the tube, it's fallen out of the drum. "
+        "Alligator forceps, got the tube and the wax together, nine mil. TM intact.",
+        "left.foreign_body=other left.methods=manual !left.methods=microsuction !left.instruments.name=suction_tube "
+        "!symptoms.item=discharge !left.drum=grommet",
+    ),
+    (
+        "She had tubes put in as a child. Left ear. Brown wax. Suction, and again with the tube. TM intact.",
+        "left.methods=microsuction left.instruments.name=suction_tube",
+    ),
+    (
+        "Left ear. No pain, nothing coming out. Brown wax, and it's come out in one.",
+        "!symptoms.item=discharge",
+    ),
+    # said of a thing, or likened
+    ("Left ear. Putty-like brown wax.", "left.wax.consistency=clay_like left.wax.colour=brown"),
+    ("Left ear. Brown wax and a white plastic guard.", "left.wax.colour=brown !left.wax.colour=white"),
+    (
+        "Left ear. Hook, wax all out. Drum intact, as healthy as any you'll see.",
+        "left.drum=intact left.drum=healthy",
+    ),
+    ("She had pain last year, now it is not there. Left ear. Brown wax.", "symptoms_denied=pain"),
+    (
+        "Left ear full up, hard black wax. Hook. There's a rim of it left.",
+        "left.occlusion=complete left.clearance=partial",
+    ),
 )
 
 

@@ -23,6 +23,7 @@ import urllib.error
 import urllib.parse
 import urllib.request
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -31,6 +32,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "desk"))
 
 import numpy as np
 from listening_script import WORDS, said
+from websockets.exceptions import ConnectionClosed
 from websockets.sync.client import connect
 
 from dictate.journal import BYTES_A_SECOND
@@ -40,6 +42,7 @@ from shared.store import Store
 HERE = Path(__file__).parent
 KEY = "the-key"
 AT_ONCE = 4
+_TRIES = 20
 _PIECE = BYTES_A_SECOND // 10
 _AT = struct.Struct("<Q")
 
@@ -48,7 +51,8 @@ _AT = struct.Struct("<Q")
 class Figures:
     """What a run came to. safe: seconds from sending a tenth of a second of sound to hearing that it is on the disk;
     asked: seconds of each page or change while checking; ended: seconds from the end of a dictation to its visits.
-    memory: MB of the server, minute by minute."""
+    memory: MB of the server, minute by minute. refused: changes that could not be made with this visit (signed, or with
+    that value); broken: lines that broke and were taken up again."""
 
     dictations: int = 0
     seconds: float = 0.0
@@ -57,6 +61,8 @@ class Figures:
     asked: list[float] = field(default_factory=list)
     ended: list[float] = field(default_factory=list)
     changes: int = 0
+    refused: int = 0
+    broken: int = 0
     memory: list[float] = field(default_factory=list)
     faults: list[str] = field(default_factory=list)
 
@@ -64,7 +70,8 @@ class Figures:
         """As lines to be read."""
         return [
             f"{self.dictations} dictations, {self.seconds / 60:.1f} minutes of sound, {AT_ONCE} at once; "
-            f"{len(self.lost)} not kept as sent; {self.changes} changes while checking; {len(self.faults)} faults",
+            f"{len(self.lost)} not kept as sent; {self.changes} changes while checking, {self.refused} refused; "
+            f"{self.broken} lines broken and taken up again; {len(self.faults)} faults",
             f"sound on the disk after {_spread(self.safe)}",
             f"a page or change while checking {_spread(self.asked)}",
             f"from the end of a dictation to its visits {_spread(self.ended)}",
@@ -151,7 +158,7 @@ def _dictate(
     while time.monotonic() < until:
         pcm = _sound(number, seconds, real=real)
         try:
-            visits, ended = _one(desk, pcm, figures)
+            visits, ended = _Talk(desk, pcm, figures).whole()
         except Exception as fault:
             figures.faults.append(f"dictation {number}: {fault!r}")
             return
@@ -169,44 +176,70 @@ def _kept(folder: Path, visit: int) -> bytes:
     return place.read_bytes()[44:] if place else b""
 
 
-def _one(desk: _Browser, pcm: bytes, figures: Figures) -> tuple[list[int], float]:
-    """Dictate it; the ids of its visits, and how long they took at the end."""
-    sent: list[tuple[int, float]] = []  # where each piece ends, and when it was sent
-    done: dict[str, Any] = {}
-    with connect(
-        f"ws://{desk.host}/listen/sound",
-        additional_headers={"Cookie": desk.cookies},
-        origin=f"http://{desk.host}",  # type: ignore[arg-type]
-        max_size=None,
-        proxy=None,
-    ) as line:
-        line.send(json.dumps({"do": "begin"}))
+class _Talk:
+    """One dictation, as the page does it: what is not safe yet is held, and sent again if the line breaks."""
 
-        def listen() -> None:
+    def __init__(self, desk: _Browser, pcm: bytes, figures: Figures) -> None:
+        self._desk, self._pcm, self._figures = desk, pcm, figures
+        self._sent: list[tuple[int, float]] = []  # where each piece ends, and when it was sent first
+        self._id, self._at, self._done = "", 0, dict[str, Any]()
+        self._began, self._ended = time.monotonic(), 0.0
+
+    def whole(self) -> tuple[list[int], float]:
+        """Dictate it; the ids of its visits, and how long they took at the end. Raises RuntimeError."""
+        for _ in range(_TRIES):
+            with suppress(ConnectionClosed, OSError, TimeoutError):
+                self._line()
+            if self._done:
+                break
+            self._figures.broken += 1
+            time.sleep(1)
+        if self._done.get("is") != "finished":
+            raise RuntimeError(str(self._done or "no answer"))
+        return self._done["visits"], self._done["at"] - self._ended
+
+    def _line(self) -> None:
+        with connect(
+            f"ws://{self._desk.host}/listen/sound",
+            additional_headers={"Cookie": self._desk.cookies},
+            origin=f"http://{self._desk.host}",  # type: ignore[arg-type]
+            max_size=None,
+            proxy=None,
+            open_timeout=60,
+            ping_interval=None,  # as a browser: it waits
+        ) as line:
+            line.send(json.dumps({"do": "go on", "id": self._id} if self._id else {"do": "begin"}))
+            state = json.loads(line.recv(60))
+            while state["is"] != "on":
+                if state["is"] in ("finished", "fault"):
+                    self._done = {**state, "at": time.monotonic()}
+                    return
+                state = json.loads(line.recv(60))
+            self._id, self._at = state["id"], state["bytes"]
+            hearing = threading.Thread(target=self._hear, args=(line,))
+            hearing.start()
+            while self._at < len(self._pcm):
+                time.sleep(max(self._began + self._at / BYTES_A_SECOND - time.monotonic(), 0))
+                piece = self._pcm[self._at : self._at + _PIECE]
+                line.send(_AT.pack(self._at) + piece)
+                self._at += len(piece)
+                if not self._sent or self._sent[-1][0] < self._at:
+                    self._sent.append((self._at, time.monotonic()))
+            self._ended = self._ended or time.monotonic()
+            line.send(json.dumps({"do": "end", "bytes": len(self._pcm)}))
+            hearing.join(600)
+
+    def _hear(self, line: Any) -> None:
+        with suppress(ConnectionClosed):
             for text in line:
                 told = json.loads(text)
                 if told["is"] == "safe":
                     now = time.monotonic()
-                    while sent and sent[0][0] <= told["bytes"]:
-                        figures.safe.append(now - sent.pop(0)[1])
+                    while self._sent and self._sent[0][0] <= told["bytes"]:
+                        self._figures.safe.append(now - self._sent.pop(0)[1])
                 elif told["is"] in ("finished", "fault"):
-                    done.update(told, at=time.monotonic())
+                    self._done = {**told, "at": time.monotonic()}
                     return
-
-        listening = threading.Thread(target=listen)
-        listening.start()
-        began = time.monotonic()
-        for at in range(0, len(pcm), _PIECE):
-            time.sleep(max(began + at / BYTES_A_SECOND - time.monotonic(), 0))
-            piece = pcm[at : at + _PIECE]
-            sent.append((at + len(piece), time.monotonic()))
-            line.send(_AT.pack(at) + piece)
-        ended = time.monotonic()
-        line.send(json.dumps({"do": "end", "bytes": len(pcm)}))
-        listening.join(600)
-    if done.get("is") != "finished":
-        raise RuntimeError(str(done or "no answer"))
-    return done["visits"], done["at"] - ended
 
 
 def _check(desk: _Browser, folder: Path, until: float, figures: Figures) -> None:
@@ -220,7 +253,9 @@ def _check(desk: _Browser, folder: Path, until: float, figures: Figures) -> None
             if found:
                 _work(desk, figures, found[turn % len(found)], turn)
         except urllib.error.HTTPError as fault:
-            if fault.code not in (400, 409):  # what cannot be done with this visit is refused
+            if fault.code in (400, 409):  # what cannot be done with this visit is refused
+                figures.refused += 1
+            else:
                 figures.faults.append(f"checking: {fault.code} {fault.url} {fault.read()[-300:]!r}")
         except OSError as fault:
             if time.monotonic() < until:
@@ -234,7 +269,8 @@ def _work(desk: _Browser, figures: Figures, visit: str, turn: int) -> None:
         held = re.search(r'name="revision" value="(\d+)"', page)
         return held[1] if held else "0"
 
-    _timed(desk, figures, f"/visits/{visit}/correct", revision=revision(), path="ears[0].side", value="left")
+    side = ("left", "right")[turn % 2]
+    _timed(desk, figures, f"/visits/{visit}/correct", revision=revision(), path="ears[0].side", value=side)
     _timed(desk, figures, f"/visits/{visit}/undo", revision=revision())
     figures.changes += 2
     if turn % 7 == 0:

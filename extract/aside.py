@@ -56,6 +56,8 @@ _SPARED = {
     "hope": _ALWAYS_COUNTS | {"tolerance", "instrument", "method", "length"},
     "chat": frozenset({"instrument", "method", "drum", "consistency", "symptom", "history"}) | _ALWAYS_COUNTS,
 }
+_OF_THE_PATIENT = frozenset({"he", "she", "him", "her", "his", "hers"})
+_PEOPLE = frozenset({"people", "patients", "folk", "some", "you", "they", "anybody"})
 _TOOLS = frozenset({"instrument", "method", "agent"})
 _QUESTIONED = frozenset({"symptom", "complication", "tolerance"})
 _SPLICED = 30
@@ -262,6 +264,9 @@ def _counts(words: Words, cue: Mention, sort: str, mentions: list[Mention]) -> b
     if sort == "past_visit":
         return cue.start == 0 or row[cue.start - 1] not in _DATING
     said = row[cue.start : cue.end]
+    if said == ["sometimes"]:
+        here = set(row[slice(*words.bounds[words.sentence[cue.start]])])
+        return not _OF_THE_PATIENT & here or bool(_PEOPLE & here)
     if sort == "hope":
         return row[cue.start - 1] not in ("no", "a")  # "not a hope"
     if said == ["if"]:

@@ -13,6 +13,7 @@ from shared.vocabulary import word_set
 
 _VERBS = word_set("ears", "verbs")
 _PERSONS = word_set("ears", "persons")
+_LIST = frozenset({",", "and", "or"})
 _AND = frozenset({"and", "a", "an", "some"})
 _LISTED = 3
 """Words before the last of two complaints in a part ("itchy and blocked")."""
@@ -30,6 +31,7 @@ def side_the_story(
     patient: the symptoms and history of one sentence; live, cues: all its mentions, and those that name an ear.
     """
     previous = ""
+    operated: Mention | None = None
     last = side_of(hand.last_side) if hand.last_side is not None else ""
     for m in patient:
         by = _said_with(words, m, patient, live, cues)
@@ -52,8 +54,19 @@ def side_the_story(
         if not side and _both_in(words.text, m, cues):
             side, m.linked = side_of(cues[-1]), [cues[-1]]
         m.side = side if side in ("right", "left", "both") and m.value not in _NOT_OF_AN_EAR else ""
+        if m.value == "mastoid_cavity" and not m.side and operated is not None:
+            m.side, m.linked = operated.side, operated.linked
+        operated = m if m.value == "ear_surgery" and m.side else operated
         previous = m.side or previous
-    for a, b in itertools.pairwise(patient):
+    led: set[int] = set()
+    for a, b in reversed(list(itertools.pairwise(patient))):
+        close = (id(b) in led or (b.linked and b.linked[0].start == b.end)) and _LIST.issuperset(
+            words.text[a.end : b.start]
+        )
+        if close:
+            led.add(id(a))
+        if a.kind == b.kind == "symptom" and not a.side and close and a.value not in _NOT_OF_AN_EAR:
+            a.side, a.linked = b.side, b.linked  # "itchy, weeping, painful left ear"
         if a.kind == b.kind == "symptom" and not a.side and a.value not in _NOT_OF_AN_EAR and b.linked:
             joined = _AND.issuperset(words.text[a.end : b.start]) and "and" in words.text[a.end : b.start]
             if joined and b.linked[0].start >= b.end:  # "pain and a blocked feeling in the left ear"

@@ -42,6 +42,8 @@ def with_bare_sides(words: Words, mentions: list[Mention]) -> list[Mention]:
         while start < end - 2 and row[start] in _LEADS:
             start += 1
         spots = [start] if end - start > 1 and row[start + 1] in _BARE_NEXT else []
+        if row[start] == "left" and row[start + 1 : start + 2] in (["i"], ["we"]):
+            spots = [start]  # "left I have also looked at"; "right I ..." is "well then"
         if row[begin:end] == ["right", "now", "."] and any(
             m.readings.get("ear_cue") == "left" for m in mentions
         ):

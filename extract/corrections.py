@@ -50,6 +50,8 @@ _BACK = {"no": 9, "strong": 16, "icao": 30}
 _AHEAD = {"no": 13, "strong": 9, "icao": 16}
 _ELLIPSIS = 9
 """Words after a correction within which a bare "it doesn't" takes back what was said."""
+_BESIDE = 2
+"""Words between a side and the correction that takes it back."""
 _REFUSED = 3
 """Words between a correction and what it refuses ("no, not olive oil")."""
 _NEAR = 9
@@ -162,7 +164,9 @@ def _correct(words: Words, mentions: list[Mention], first: int, last: int) -> No
             break  # "wait, here comes the rest, six mil"
         near = not counts_pieces(row, new) and (sort != "no" or _stands_in(row, end, new))
         olds = _same_class(before, new, firm, near)
-        if not olds:
+        if not olds or (
+            new.has("ear_cue") and _is_of_something_else(row, mentions, begin, end, olds[0], new)
+        ):
             continue
         if _same_value(olds[0], new):
             if refused and new.start <= end + _REFUSED:
@@ -179,6 +183,18 @@ def _correct(words: Words, mentions: list[Mention], first: int, last: int) -> No
         _inherit(olds[0], new)
         if sort != "icao":
             break
+
+
+def _is_of_something_else(
+    row: list[str], mentions: list[Mention], begin: int, end: int, old: Mention, new: Mention
+) -> bool:
+    """Whether a side after a correction belongs to what was put right ("give glycerine, sorry, olive oil for the
+    left side"): then it corrects no side."""
+    beside = begin - old.end <= _BESIDE
+    return not beside and any(
+        o.live and end <= o.start < new.start and o.has("agent", "advice", "interval", "length", "instrument")
+        for o in mentions
+    )
 
 
 def _take_back(olds: list[Mention], new: Mention) -> None:
@@ -246,6 +262,8 @@ def _lone_no(words: Words, begin: int, end: int) -> bool:
     following = row[end] if end < len(row) else ""
     if begin > 1 and row[begin - 1] in ("well", "ah", "oh") and row[begin - 2] != "as":
         return True
+    if begin and row[begin - 1] == "?" and following in STOPS:
+        return False  # "any holes, any operations? No."
     return following in MARKS or following in _STATEMENT or following[:1].isdigit() or _number_like(following)
 
 

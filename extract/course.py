@@ -163,6 +163,8 @@ def _story(words: Words, mine: list[Mention]) -> set[int]:
         for m in mine
         if m.has("history", "consent") or (m.has("symptom") and not m.has("complication", "clearance"))
     }
+    refused = {words.sentence[m.start] for m in mine if m.readings.get("consent") == "declined"}
+    story -= {words.sentence[m.start] for m in mine if m.readings.keys() == {"occlusion"}} & refused
     return story - (tools - told_only) - {sentence for sentence, times in seen.items() if times > 1}
 
 

@@ -81,7 +81,12 @@ def _give(mentions: list[Mention], ears: tuple[int, ...]) -> None:
 
 
 def _read_sentence(words: Words, mentions: list[Mention], hand: EarsInHand, looking: bool) -> None:
+    heading, hand.heading = hand.heading, None
     cues = cues_of(words, mentions)
+    if len(cues) == 1 and side_of(cues[0]) in OPPOSITE and _is_heading(words, cues[0]):
+        hand.heading = cues[0]
+    elif heading is not None and len(hand.hinted) > 1:
+        hand.hinted = {side_of(heading): heading}  # the story named both; this is the one now looked at
     answers = [c for c in cues if side_of(c) in (*OPPOSITE, "both")]
     live = [m for m in mentions if m.live and m.kind]
     patient = [m for m in live if m.kind in _OF_THE_PATIENT]
@@ -117,6 +122,12 @@ def _read_sentence(words: Words, mentions: list[Mention], hand: EarsInHand, look
         m.ears = hand.current
     if not hand.current and any(o.has("put_in") and "goes" in words.text[o.start : o.end] for o in live):
         hand.waiting += [m for m in of_ear if m.kind == "agent"]  # "almond oil, in it goes", before any ear
+
+
+def _is_heading(words: Words, cue: Mention) -> bool:
+    """Whether a side stands alone before a colon ("Right: ...")."""
+    start, end = words.bounds[words.sentence[cue.start]]
+    return cue.start == start and words.text[cue.end : end] == [":"]
 
 
 def _names_it_last(words: Words, cue: Mention, hand: EarsInHand) -> bool:

@@ -29,7 +29,8 @@ class EarsInHand:
     """What is known of the ears at one point of a visit.
 
     ears: as first spoken of. current: numbers of the ears now spoken of. hinted: sides that only the patient's
-    story named. last_side: the last "right" or "left". clean, waxed: numbers of ears said to hold no wax, some.
+    story named. last_side: the last "right" or "left". heading: the side that was a heading just before.
+    clean, waxed: numbers of ears said to hold no wax, some.
     seen_well, worked: of those whose drum or healthy canal was seen, and in which removal was begun.
     rated: numbers of the ears called the good and the bad one.
     waiting: tools taken up before any ear was spoken of, to be given to the first that is.
@@ -41,6 +42,7 @@ class EarsInHand:
     current: tuple[int, ...] = ()
     hinted: dict[str, Mention] = field(default_factory=dict)
     last_side: Mention | None = None
+    heading: Mention | None = None
     clean: set[int] = field(default_factory=set)
     waxed: set[int] = field(default_factory=set)
     seen_well: set[int] = field(default_factory=set)

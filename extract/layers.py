@@ -15,6 +15,8 @@ from shared.vocabulary import word_set
 _BITS = word_set("layers", "bits")
 _COPULAS = word_set("layers", "copulas")
 _PLACES = word_set("layers", "places")
+_ONLY_PLACES = [["in", "behind"], ["further", "in"], ["farther", "in"], ["deeper", "in"], ["deeper", "down"]]
+"""Say where wax sits, unless it is told apart from other wax."""
 _NEAR_THING = 16
 """Words between a thing and "behind it"."""
 _UNLIKE = (
@@ -68,7 +70,27 @@ def layers(doc: Doc) -> Doc:
             current[m.visit, upcoming.ears or key[1]] = m.value
             in_sentence.pop((m.visit, upcoming.ears or key[1]), None)
             pending = []
+    _forget_places(words, mentions)
     return doc
+
+
+def _forget_places(words: Words, mentions: list[Mention]) -> None:
+    """Take "wax further in", "trapped in behind" for where it sits, where no other layer of that ear is told."""
+    by_ear: dict[tuple[int, tuple[int, ...]], list[Mention]] = {}
+    for m in mentions:
+        if m.kind != "layer":
+            by_ear.setdefault((m.visit, m.ears), []).append(m)
+    for wax in by_ear.values():
+        if {m.layer for m in wax} != {"inner"}:
+            continue
+        cues = [
+            c
+            for c in mentions
+            if c.kind == "layer" and words.sentence[c.start] == words.sentence[wax[0].start]
+        ]
+        if cues and all(words.text[c.start : c.end] in _ONLY_PLACES for c in cues):
+            for m in wax:
+                m.layer = ""
 
 
 def _is_place(words: Words, cue: Mention) -> bool:

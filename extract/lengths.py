@@ -47,6 +47,8 @@ def removed_pieces(words: Words, live: list[Mention]) -> tuple[list[Piece], Piec
             continue
         if any(_is_total(words, x) for x in (m, *m.linked) if x.kind == "length"):
             both = len(m.ears) > 1 or any(x.kind == "length" and _of_both(words, x) for x in m.linked)
+            sided = {"right", "left"} & set(_said_of(words, m))
+            both = both or not (pieces or sided or len(_worked_on(live)) < 2)
             if both or len({p.ears for p in pieces}) > 1:
                 total = _same_total(words, total, m) or Piece(m, m.measure.whole, m.ears)
                 continue
@@ -191,6 +193,12 @@ def _said_of(words: Words, m: Mention) -> list[str]:
         if len(before) <= _HEADING and {"ears", "both", "total"} & set(before) and _TOTAL & set(before):
             return before + words.text[start:end]
     return words.text[start:end]
+
+
+def _worked_on(live: list[Mention]) -> set[int]:
+    """The ears in which tools were used."""
+    used = (m for m in live if m.kind in ("instrument", "method") and m.polarity != "denied")
+    return {ear for m in used for ear in m.ears}
 
 
 def _of_both(words: Words, m: Mention) -> bool:

@@ -22,6 +22,8 @@ _OF = {
     "ear": ("consistency", "canal"),
 }
 """What can be said of each noun."""
+_SEEN_ON_SKIN = ("inflamed", "swollen", "bleeding", "abraded", "tender")
+"""What the skin in there shows of the canal, unless it has a meaning of its own for skin."""
 _LIKELIEST = (
     "consistency", "colour", "canal", "skin", "depth", "instrument", "foreign_body", "clearance",
 )  # fmt: skip
@@ -40,6 +42,8 @@ def meaning(m: Mention, kinds: list[str], said_of: str, at: Setting) -> str:
     weak = m.has("weak")
     if "consistency" in kinds and (said_of == "wax" or (at.looking and "symptom" in kinds)):
         return "consistency"
+    if "symptom" in kinds and "removal" in kinds and said_of == "wax":
+        return "removal"
     if "symptom_absent" in kinds and "hearing_outcome" in kinds and at.working:
         return "hearing_outcome"
     if "symptom" in kinds and ("hearing_outcome" in kinds or "clearance" in kinds):
@@ -50,7 +54,7 @@ def meaning(m: Mention, kinds: list[str], said_of: str, at: Setting) -> str:
     if "history" in kinds and (not at.looking or _tells_past(m, at)):
         return "history"
     if kinds == ["layer"] and weak:
-        return "layer" if _opens_layer(m, at) else ""
+        return "layer" if _opens_layer(m, at) or _is_told_apart(m, at) else ""
     if "layer" in kinds and "depth" in kinds:
         return "layer" if at.layered else "depth"
     if weak and said_of == "ear" and not {"clearance", "instrument", "foreign_body"} & set(kinds):
@@ -59,6 +63,8 @@ def meaning(m: Mention, kinds: list[str], said_of: str, at: Setting) -> str:
         return ""
     if "consistency" in kinds and said_of in ("canal", "cavity") and _among_wax(m, at):
         return "consistency"
+    if said_of == "skin" and at.looking and m.readings.get("canal") in _SEEN_ON_SKIN:
+        return "canal"
     return next((kind for kind in _OF.get(said_of, ()) if kind in kinds), None) or _by_the_talk(
         m, kinds, said_of, at
     )
@@ -79,6 +85,8 @@ def _by_the_talk(m: Mention, kinds: list[str], said_of: str, at: Setting) -> str
         )  # "I've got the tube out", a grommet
     if weak and "clearance" in kinds:
         return "clearance" if _tells_clearance(m, said_of, at) else ""
+    if "drum" in kinds and "canal" in kinds and (listed := _listed_with(m, at)):
+        return listed
     if "drum" in kinds and "canal" in kinds:
         reach = 2 if at.said[:1] == ["it"] else 1
         healthy = m.readings["drum"] == "healthy"
@@ -96,6 +104,13 @@ def _by_the_talk(m: Mention, kinds: list[str], said_of: str, at: Setting) -> str
     likely = (() if said_of else _OF.get(at.focus.last, ())) + _LIKELIEST
     likeliest = next((kind for kind in likely if kind in kinds), "" if weak else kinds[0])
     return "" if weak and not _weakly_carried(m, likeliest, at) else likeliest
+
+
+def _listed_with(m: Mention, at: Setting) -> str:
+    """Whether a word is listed straight after a finding of drum or canal alone ("intact and healthy")."""
+    before = [o for o in at.mentions if o.end == m.start - 1 and o.live and o.kind in ("drum", "canal")]
+    joined = at.words.text[m.start - 1] in ("and", ",") and m.start > at.start
+    return before[-1].kind if before and joined else ""
 
 
 def _patient_or_finding(m: Mention, kinds: list[str], said_of: str, at: Setting) -> str:
@@ -207,6 +222,13 @@ def _opens_layer(m: Mention, at: Setting) -> bool:
     return near and (opens or (lead[-1] == "the" and (len(lead) < 2 or lead[0] in MARKS or lead[0] == "and")))
 
 
+def _is_told_apart(m: Mention, at: Setting) -> bool:
+    """Whether "outside" closes one layer and another follows ("it's hard outside and inside it's soft")."""
+    described = any(o.end == m.start and o.has("consistency", "colour") for o in at.mentions)
+    other = any(o is not m and o.has("layer") and o.start in (m.end + 1, m.end + 2) for o in at.mentions)
+    return described and other and at.words.text[m.end] in ("and", "but", ",")
+
+
 def _tells_clearance(m: Mention, said_of: str, at: Setting) -> bool:
     """Whether "gone" or "clean" says that the wax is out."""
     row = at.words.text
@@ -226,7 +248,7 @@ def _praises(m: Mention, at: Setting) -> bool:
     before = [
         o
         for o in at.mentions
-        if o.end <= m.start and not o.has("weak", "recall_cue", "referral_cue", "piece", "layer")
+        if o.end <= m.start and not o.has("weak", "recall_cue", "referral_cue", "piece", "layer", "contrast")
     ]
     return bool(before) and before[-1].has("head", "drum", "canal", "ear_cue", "clearance")
 

@@ -102,9 +102,14 @@ def settle_pieces(row: list[str], counted: list[Mention], found: list[Mention]) 
                 ["."],
                 [","],
             )
-            named = {"another", "next", "second", "third", "other"} & set(lead) or (
-                ("one" in lead or "from" in lead)
-                and {"left", "right"} & set(row[max(c.start - 7, 0) : c.start])
+            one_more = ["one", "more"] in [lead[i : i + 2] for i in range(len(lead))]
+            named = (
+                one_more
+                or {"another", "next", "second", "third", "other"} & set(lead)
+                or (
+                    ("one" in lead or "from" in lead)
+                    and {"left", "right"} & set(row[max(c.start - 7, 0) : c.start])
+                )
             )
             if joined or (
                 named

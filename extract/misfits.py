@@ -36,6 +36,8 @@ def misfit(m: Mention, at: Setting) -> str:
     """Why a settled mention cannot mean what it was taken for, "" if nothing speaks against it."""
     if m.kind == "symptom":
         return NOT_LINKED if _is_no_complaint(m, at) else ""
+    if m.kind == "consistency" and _was_made_soft(m, at):
+        return NOT_LINKED
     if m.kind in ("colour", "depth") and _is_of_foreign_body(m, at):
         return NOT_LINKED
     if m.value == "bead" and _BLOOD & set(at.words.text[max(m.start - _LIKENED - 3, at.start) : m.start]):
@@ -92,7 +94,7 @@ def _is_no_complaint(m: Mention, at: Setting) -> bool:
     if at.working and m.polarity != "denied" and not _TOLD & set(at.said):
         return True
     if at.looking and m.value == "blocked":
-        return not any(w.startswith(("feel", "felt", "complain")) for w in at.said)
+        return not any(w.startswith(("feel", "felt", "complain", "mean")) for w in at.said)
     return at.looking and m.value == "discharge" and at.words.text[m.start].startswith("run")
 
 
@@ -130,6 +132,15 @@ def _is_of_blood(m: Mention, at: Setting) -> bool:
     """Whether "dried" is said of the blood named just before ("a spot of blood, it's dried up")."""
     said = [o for o in at.mentions if o.end <= m.start and o.has("complication", "consistency", "colour")]
     return bool(said) and said[-1].readings.get("complication") == "bleeding" and "wax" not in _nouns(at)
+
+
+def _was_made_soft(m: Mention, at: Setting) -> bool:
+    """Whether "softened" tells what was done with an oil, not how the wax is found ("I'd it softened with drops")."""
+    if at.words.text[m.end - 1] != "softened" or not any(o.has("agent") for o in at.mentions):
+        return False
+    return bool(
+        {"'d", "had", "have", "'ve", "been", "was", "got"} & set(at.words.text[max(m.start - 3, 0) : m.start])
+    )
 
 
 def _tells_what_it_is(m: Mention, at: Setting) -> bool:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from spacy.language import Language
 from spacy.tokens import Doc
 
@@ -10,7 +12,9 @@ from extract.words import MARKS, STOPS, Words
 from shared.vocabulary import word_set
 
 _REACH = 7
+_BOTH_TIMES = [["before", joint, "after"] for joint in ("or", "and", "nor")]
 _DRUM = word_set("not_seen", "drum")
+_PARTLY = word_set("not_seen", "partly")
 
 
 @Language.component("not_seen", requires=["doc._.mentions", "doc._.words"], assigns=["doc._.mentions"])
@@ -18,15 +22,22 @@ def not_seen(doc: Doc) -> Doc:
     """Keep a not-seen cue only where it speaks of a drum; let it span cue and drum."""
     words: Words = doc._.words
     mentions: list[Mention] = doc._.mentions
+    twice: list[Mention] = []
     for m in mentions:
         if m.kind != "not_seen" or not m.live:
             continue
         drum = unseen_drum(words, mentions, m)
-        if drum is not None:
+        if drum is not None and _PARTLY & set(words.text[m.start : drum.end]):
+            m.aside = "part of the drum is seen"
+        elif drum is not None:
             m.start, m.end = min(m.start, drum.start), max(m.end, drum.end)
             m.polarity = "affirmed"
+            if words.text[m.end : m.end + 3] in _BOTH_TIMES:
+                twice.append(replace(m, when="before"))
         else:
             m.aside = "not said of the drum"
+    if twice:
+        doc._.mentions = sorted([*mentions, *twice], key=lambda m: (m.start, -m.end))
     return doc
 
 

@@ -130,9 +130,13 @@ def recalls(words: Words, live: list[Mention]) -> list[Mention]:
         if after == ["time"] and any(o.has("recall_cue") for o in here):
             out.append(m)
             continue
-        due = words.text[m.start - 1] == "for" and any(
+        due = words.text[m.start - 1] in ("for", "over") and any(
             o.has("recall_cue")
-            and (o.end == m.start or (o.end <= m.start - 1 <= o.end + 1 and words.text[o.end - 1] in _BOOKED))
+            and (
+                o.end == m.start
+                or (o.end <= m.start - 1 <= o.end + 1 and words.text[o.end - 1] in _BOOKED)
+                or (o.end == m.start - 1 and words.text[m.start - 1] == "over")
+            )
             for o in here
         )
         often = words.text[max(m.start - 2, 0) : m.start] in (["once", "in"], ["twice", "in"])

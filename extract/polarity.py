@@ -46,6 +46,7 @@ _MAYBE, _TRAILING = word_set("polarity", "maybe"), word_set("polarity", "trailin
 _WONDERING = frozenset({"is", "was", "am"})
 _REMARK = 16
 """Words after a finding within which it may be put in doubt."""
+_WHO = frozenset({"he", "she", "they"})
 _POINTED = frozenset({"that", "this", "it", "there"})
 _ROUGHLY = word_set("polarity", "roughly")
 _CLOSE = 5
@@ -174,10 +175,26 @@ def _answered(words: Words, m: Mention) -> str:
         return "possible"
     if m.has("drum") and (asked := _asked(row, m)):
         return asked
+    if m.has("symptom", "complication", "history") and _is_refused(words, m):
+        return "denied"
     if row[m.end : m.end + 1] == [":"] and (m.end + 2 == len(row) or row[m.end + 2] in MARKS):
         return answer(row[m.end + 1 : m.end + 2])  # "bleeding: none."
     mark = next((i for i in range(m.end, min(m.end + _CLOSE, len(row))) if row[i] in MARKS), m.start)
     return answer(row[mark + 1 : mark + 4]) if row[mark] == "?" else ""
+
+
+def _is_refused(words: Words, m: Mention) -> bool:
+    """Whether what opens a sentence is denied after it: "diabetes, no", "blood thinners she doesn't take"."""
+    row = words.text
+    start, end = words.bounds[words.sentence[m.start]]
+    if m.start - start > 2:
+        return False
+    if row[m.end : m.end + 1] == [","] and m.end + 2 < len(row) and row[m.end + 2] in STOPS:
+        return row[m.end + 1] in _NAY
+    after = row[m.end : end]
+    if after[:1] and after[0] in _WHO and len(after) <= _CLOSE + 1 and after[-1] in STOPS:
+        return after[1:2] == ["never"] or after[2:3] in (["n't"], ["not"], ["never"])
+    return False
 
 
 def _asked(row: list[str], m: Mention) -> str:

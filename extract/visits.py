@@ -103,7 +103,16 @@ def _announced(words: Words, m: Mention, mentions: list[Mention]) -> float:
         return 0.0
     if m.readings["visit"] == "turn" and _is_next_thing(row, m, mentions):
         return 0.0
+    if row[m.start] == "then" and _is_story(words, m, mentions):
+        return 0.0
     return base if _LEADS.issuperset(before) else min(base, _MENTIONED)
+
+
+def _is_story(words: Words, m: Mention, mentions: list[Mention]) -> bool:
+    """Whether "then there was a man" goes on about somebody of another time ("... last month", "... who fainted")."""
+    _, end = words.bounds[words.sentence[m.start]]
+    told = any(o.has("aside") and words.sentence[o.start] == words.sentence[m.start] for o in mentions)
+    return told or "who" in words.text[m.end : end]
 
 
 def _is_next_thing(row: list[str], m: Mention, mentions: list[Mention]) -> bool:

@@ -85,6 +85,7 @@ def speak_scots(nlp: Language) -> None:
     nlp.vocab[_NAE.capitalize()].norm_ = "no"
 
 
+_ENDINGS = {"nt": "n't", "s": "'s", "m": "'m", "ve": "'ve", "re": "'re", "ll": "'ll", "d": "'d"}
 _COUNTED = word_set("words", "digits")
 _NAE = "nae"
 _HEADINGS = frozenset({"R", "L"})
@@ -130,6 +131,12 @@ def words(doc: Doc) -> Doc:
             low = "…"
         elif "’" in low:
             low = low.replace("’", "'")
+        if low in _ENDINGS and i > 0 and not doc[i - 1].whitespace_ and doc[i - 1].text.isalpha():
+            texts.append(
+                _ENDINGS[low]
+            )  # "cant", "thats": cut by the tokenizer, but not spelled as it should be
+            tokens.append(i)
+            continue
         if low == _NAE:
             joined = i > 0 and not doc[i - 1].whitespace_
             low = "n't" if joined else "no"

@@ -30,6 +30,14 @@ def procedure(values: Values, mine: list[Mention], uses: dict[int, str]) -> Proc
     for m in used:
         if id(m) in meant:
             m.value = meant[id(m)].value
+    crocodile = [m for m in used if m.value == "crocodile_forceps"]
+    used = [
+        m
+        for m in used
+        if m.value != "aural_forceps"
+        or values.words.text[m.end - 1] != "forceps"
+        or not any(_in_apposition(values, m, c) for c in crocodile)
+    ]
     fine = next((m.start for m in used if m.value == "fine_suction_tube"), None)
     if fine is not None:
         used = [m for m in used if m.start <= fine or values.words.text[m.start : m.end] != ["tube"]]
@@ -58,6 +66,12 @@ def procedure(values: Values, mine: list[Mention], uses: dict[int, str]) -> Proc
         worst = max(borne, key=lambda m: (_TOLERANCE.index(m.value), m.start))
         done.tolerance = values.value(worst, worst.value)
     return done
+
+
+def _in_apposition(values: Values, a: Mention, b: Mention) -> bool:
+    """Whether two names of one tool stand side by side ("with the forceps, the crocodile")."""
+    first, second = (a, b) if a.start < b.start else (b, a)
+    return values.words.text[first.end : second.start] in ([","], [",", "the"])
 
 
 def _as_before(values: Values, m: Mention) -> Mention | None:

@@ -1,13 +1,14 @@
 """The same things said in other manners: dialects, second languages, teachers, terse notes, run-on talk.
 
-Common practice, no source. Each row asks for one part of the record: names and numbers of list entries, joined by
-dots; None where nothing may be recorded.
+Common practice, no source. Parts of a record are asked for by the names and numbers of list entries, joined by dots.
 """
 
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import pytest
+import yaml
 
 
 def part(record: Any, path: str) -> Any:
@@ -34,6 +35,7 @@ LENGTHS = [
     ("Right ear. Soft wax. Hook. That's fourteen mil. Let me measure it again. It's twelve.", [12]),
     ("Right ear. Soft wax. Hook. Fourteen mil, I'd better measure that again, twelve.", [12]),
     ("Right ear. Soft wax. Hook. Fourteen mil. I'll measure the next. It's twelve mil.", [14, 12]),
+    ("Right ear. Soft wax. Hook. Fourteen mil. One more bit, that's six.", [14, 6]),
 ]
 
 
@@ -66,38 +68,38 @@ SIDES = [
 ]
 
 
+def test_a_length_of_both_ears_before_any_other_is_their_sum(visit: Callable[[str], Any]) -> None:
+    said = "Right ear, soft wax, hook. Left ear, hard wax, hook. In total I have half an inch. Both clear."
+    record = visit(said)
+    assert record["removed_total_mm"] == 13
+    assert not any("removed_mm" in ear for ear in record["ears"])
+
+
 @pytest.mark.parametrize(("said", "drums"), SIDES)
 def test_sides(sides: Callable[[str], dict[str, Any]], said: str, drums: dict[str, Any]) -> None:
     found = sides(said)
     assert {side: part(ear, "before.drum") or part(ear, "after.drum") for side, ear in found.items()} == drums
 
 
-PARTS: list[tuple[str, str, Any]] = [
-    # praise of where something sits is none of the drum
-    ("Left ear. The tube is lying nicely in the drum.", "ears.0.before.drum", ["grommet"]),
-    ("Left ear. Soft wax. Lovely drum.", "ears.0.before.drum", ["healthy"]),
-    # what dried, ticks or was sent away
-    ("Left ear. Soft wax. A bit of bleeding, it's dried now.", "ears.0.before.wax.0.consistency", ["soft"]),
-    ("Left ear. Soft wax. He can hear his watch ticking.", "ears.0.before.foreign_body", None),
-    ("Left ear. Soft wax. Tick that box for me.", "ears.0.before.foreign_body", None),
-    ("Left ear. Soft wax, and there's a tick on the wall of the canal.", "ears.0.before.foreign_body", "insect"),
-    ("Left ear. Soft wax and pus. I took a swab for culture.", "ears.0.before.foreign_body", None),
-    ("Left ear. Soft wax. That's no wax, it's skin.", "ears.0.before.occlusion", None),
-    ("Left ear. There's no wax.", "ears.0.before.occlusion", "none"),
-    # one refused, the other in its place
-    ("Left ear. Olive oil in, no, not olive oil, saline. Suction.", "ears.0.procedure.agents", ["saline"]),
-    ("Left ear. The wax is brown, sorry, not brown, orange.", "ears.0.before.wax.0.colour", ["orange"]),
-    ("Left ear. Hard wax. A few drops of baby oil. Suction.", "ears.0.procedure.agents", None),
-    # a rough figure leaves the rest certain
-    ("Left ear. Perhaps a third full, hard and brown.", "ears.0.before.wax.0.consistency", ["hard"]),
-    ("Left ear. Forty percent, perhaps hard.", "ears.0.before.wax.0.consistency", ["hard?"]),
-    ("Left ear. Maybe hard wax, forty percent.", "ears.0.before.wax.0.consistency", ["hard?"]),
-    # a denial does not reach what opens with "a bit of"
-    ("No discharge, a bit of dizziness. Left ear. Soft wax.", "background.symptoms.0.item", "dizziness"),
-    ("Right ear, soft wax, hook. Left ear, hard, hook. No pain with either.", "ears.1.complications_denied", ["pain"]),
+PARTS = [
+    tuple(field.strip() for field in line.split("|"))
+    for line in (Path(__file__).parent / "said_otherwise.txt").read_text(encoding="utf-8").splitlines()
+    if line and not line.startswith("#")
+]
+
+
+VISITS = [
+    ("Right ear, soft wax, out. Back in a year. Then there was a wee boy. His left ear is sore. Left, hard wax.", 2),
+    ("Right ear, soft wax, hook, all out. Then there was a lady last month who fainted. Drum's fine.", 1),
+    ("Right ear, soft wax, hook, all out. Then there was a bit of blood. Drum's fine.", 1),
 ]  # fmt: skip
 
 
+@pytest.mark.parametrize(("said", "count"), VISITS)
+def test_visits(read: Callable[[str], list[Any]], said: str, count: int) -> None:
+    assert len(read(said)) == count
+
+
 @pytest.mark.parametrize(("said", "path", "expected"), PARTS)
-def test_parts(visit: Callable[[str], Any], said: str, path: str, expected: Any) -> None:
-    assert part(visit(said), path) == expected
+def test_parts(visit: Callable[[str], Any], said: str, path: str, expected: str) -> None:
+    assert part(visit(said), path) == yaml.safe_load(expected)

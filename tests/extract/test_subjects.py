@@ -104,7 +104,7 @@ def test_findings(sides: Callable[[str], dict[str, Any]], said: str, before: dic
         ("Type two diabetic.", "history", ["diabetes"]),
         ("She's had the wax taken out before.", "history", ["previous_removal"]),
         ("Never had her ears cleared before.", "history", ["first_removal"]),
-        ("Had a mastoid operation with an open cavity.", "history", ["mastoid_cavity"]),
+        ("Had a mastoid operation with an open cavity.", "history", ["ear_surgery", "mastoid_cavity"]),
         ("No blood thinners.", "history_denied", ["anticoagulants"]),
         ("Not diabetic.", "history_denied", ["diabetes"]),
         ("Perhaps a perforation as a child.", "history", ["perforation?"]),

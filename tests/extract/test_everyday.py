@@ -70,6 +70,10 @@ SAID: tuple[tuple[str, str], ...] = (
         "Both canals are full of hard wax, neither drum could be seen. Sucker for both. The canals are clear.",
         "right.drum=not_seen left.drum=not_seen right.clearance=complete left.clearance=complete",
     ),
+    (  # "the eardrum's" as it is often heard
+        "Left ear. Hook, wax all out, the eardrums intact. Right ear. Curette, all gone.",
+        "left.drum=intact !right.drum=intact",
+    ),
     (
         "Now, olive oil, in it goes. Crocodiles, and there's a moth, out it comes. Drum intact. That's the left ear.",
         "left.agents=olive_oil left.foreign_body=insect !softener.agent=olive_oil",

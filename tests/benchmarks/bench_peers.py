@@ -10,8 +10,8 @@ the run, so that it goes on where it was stopped; ratios are only taken within o
 our hearing. --lock: a file that is locked while something is timed, for whoever else measures on this machine.
 --write puts the tables into docs/speed.md.
 
-A figure is the median of its rounds. Words are compared as in bench_noise.py; recall of the trade's words is taken
-over the whole dictation.
+A figure is the median of its rounds, a ratio the median of those within a round. Words are compared as in
+bench_noise.py; recall of the trade's words is taken over the whole dictation.
 """
 
 from __future__ import annotations
@@ -21,6 +21,7 @@ import fcntl
 import hashlib
 import json
 import os
+import re
 import subprocess
 import sys
 import tempfile
@@ -66,10 +67,10 @@ WORSE, MEGABYTES = 0.003, 2_000
 
 @dataclass(frozen=True)
 class Figures:
-    """What a system took of one dictation: medians of its rounds. speed: times real time, and between what bounds."""
+    """What a system took of one dictation. speeds: times real time, of each round; the others: the rounds' medians,
+    but the most memory, and the most that other programs took, processor seconds a second."""
 
-    speed: float
-    bounds: tuple[float, float]
+    speeds: tuple[float, ...]
     cpu: float
     mb: int
     others: float
@@ -155,11 +156,9 @@ def figures(run: Run, kind: str, system: str, spoken: Dictation, terms: frozense
     if not (rounds := run.rounds(kind, system)):
         return None
     length = len(spoken.sound) / RATE
-    speeds = [length / r["seconds"] for r in rounds]
     said, found = as_compared(" ".join(spoken.texts)), as_compared(rounds[-1]["text"])
     return Figures(
-        median(speeds),
-        (min(speeds), max(speeds)),
+        tuple(length / r["seconds"] for r in rounds),
         median(r["cpu"] for r in rounds),
         max(r["mb"] for r in rounds),
         max(r["others"] / r["seconds"] for r in rounds),
@@ -171,20 +170,34 @@ def figures(run: Run, kind: str, system: str, spoken: Dictation, terms: frozense
 Found = dict[tuple[str, str], Figures]
 
 
-def compared(found: Found) -> str:
+def faster(run: Run, kind: str, ours: str, theirs: str) -> list[float]:
+    """How many times as fast ours was, in each round that has both: the machine is not as fast in every minute, and
+    what is measured in one round lies near together."""
+    pairs = zip(run.rounds(kind, ours), run.rounds(kind, theirs), strict=False)
+    return [its["seconds"] / own["seconds"] for own, its in pairs]
+
+
+def spread(values: Sequence[float], form: str = ".2f") -> str:
+    """The median, and between what it lies if there are several."""
+    if not values:
+        return "-"
+    bounds = f" ({min(values):{form}} to {max(values):{form}})" if len(values) > 1 else ""
+    return f"{median(values):{form}}{bounds}"
+
+
+def compared(run: Run, found: Found) -> str:
     """Every system on every dictation."""
     rows = []
     for kind in KINDS:
         for system in SYSTEMS:
             if (its := found.get((kind, system))) is None or system.startswith(WITHOUT):
                 continue
-            first = found.get((kind, OURS))
             rows.append(
                 [
                     kind,
                     system,
-                    f"{its.speed:.1f} ({its.bounds[0]:.1f} to {its.bounds[1]:.1f})",
-                    f"{first.speed / its.speed:.2f}" if first else "-",
+                    spread(its.speeds, ".1f"),
+                    spread(faster(run, kind, OURS, system)) if system != OURS else "-",
                     f"{its.cpu:.0f}",
                     f"{its.mb:,}",
                     f"{its.errors:.3f}",
@@ -195,16 +208,13 @@ def compared(found: Found) -> str:
     return table([*heads, "word errors", "term recall"], rows)
 
 
-def aims(found: Found) -> str:
+def aims(run: Run, found: Found) -> str:
     """What is reached of what is aimed at, and by how much."""
     rows = []
     for kind, system, aim in AIMS:
-        ours, theirs = found.get((kind, OURS)), found.get((kind, system))
-        if ours and theirs:
-            ratio = ours.speed / theirs.speed
-            rows.append(
-                [f"{kind}: times as fast as {system}", f"{aim:g}", f"{ratio:.2f}", _verdict(ratio, aim)]
-            )
+        if ratios := faster(run, kind, OURS, system):
+            row = [f"{kind}: times as fast as {system}", f"{aim:g}", spread(ratios)]
+            rows.append([*row, _verdict(median(ratios), aim)])
     for kind in KINDS:
         ours, theirs = found.get((kind, OURS)), found.get((kind, PLAIN))
         if ours and theirs:
@@ -225,7 +235,7 @@ def _verdict(ratio: float, aim: float) -> str:
     )
 
 
-def safeguards(found: Found) -> str:
+def safeguards(run: Run, found: Found) -> str:
     """What each safeguard of our hearing costs, and what would be heard without it."""
     rows = []
     for kind in KINDS:
@@ -234,17 +244,9 @@ def safeguards(found: Found) -> str:
             its = found.get((kind, WITHOUT + name)) if name else whole
             if its is None or whole is None:
                 continue
-            cost = 1 - whole.speed / its.speed
-            rows.append(
-                [
-                    kind,
-                    name or "(nothing switched off)",
-                    f"{cost:+.1%}" if name else "-",
-                    f"{its.speed:.1f}",
-                    f"{its.errors:.3f}",
-                    f"{its.recall:.3f}",
-                ]
-            )
+            costs = [1 - 1 / ratio for ratio in faster(run, kind, WITHOUT + name, HEARING)] if name else []
+            row = [kind, name or "(nothing switched off)", spread(costs, "+.0%"), spread(its.speeds, ".1f")]
+            rows.append([*row, f"{its.errors:.3f}", f"{its.recall:.3f}"])
     heads = ["sound", "safeguard", "share of the time", "times real time without", "word errors without"]
     return table([*heads, "term recall without"], rows)
 
@@ -261,18 +263,18 @@ def conditions(run: Run, found: Found, spoken: Sequence[Dictation]) -> str:
     busy = max(f.others for f in found.values())
     return (
         f"{', '.join(programs)}; two processors of an {processor}; {lengths}. Rounds: {min(counts)} to "
-        f"{max(counts)}. Other programs took at most {busy:.2f} processor seconds a second while something was "
-        f"timed, with a load of up to {load:.1f}."
+        f"{max(counts)}. Other programs took what was left of the processors, at most {busy:.2f} "
+        f"seconds a second, with a load of up to {load:.1f}."
     )
 
 
 def due(run: Run, spoken: Sequence[Dictation], rounds: int, only: str) -> Iterator[tuple[Dictation, str]]:
-    """What is still to be measured. only: those whose kind and system hold it."""
+    """What is still to be measured. only: an expression found in kind and system."""
     for number in range(rounds):
         for one in spoken:
             for system in SYSTEMS:
                 off = system.startswith(WITHOUT) and one.kind not in SWITCHED_OFF_IN
-                if off or only not in f"{one.kind}: {system}":
+                if off or not re.search(only, f"{one.kind}: {system}"):
                     continue
                 if len(run.rounds(one.kind, system)) <= number:
                     yield one, system
@@ -288,7 +290,9 @@ def main() -> None:
     asked.add_argument("--run", default="run", help="the name under which it is kept")
     asked.add_argument("--rounds", type=int, default=3)
     asked.add_argument(
-        "--only", default="", help="those whose dictation and system, as in dense: ours, hold this"
+        "--only",
+        default="",
+        help="those in whose dictation and system, as in dense: ours, this expression is",
     )
     asked.add_argument("--lock", type=Path, help="a file to lock while something is timed")
     asked.add_argument("--write", action="store_true", help=f"into {DOC.relative_to(ROOT)}")
@@ -310,9 +314,9 @@ def main() -> None:
     }
     told = {
         "conditions": conditions(run, found, spoken),
-        "compared": compared(found),
-        "aims": aims(found),
-        "safeguards": safeguards(found),
+        "compared": compared(run, found),
+        "aims": aims(run, found),
+        "safeguards": safeguards(run, found),
     }
     for name, text in told.items():
         print(f"{name}\n\n{text}\n")

@@ -156,14 +156,14 @@ def figures(run: Run, kind: str, system: str, spoken: Dictation, terms: frozense
     if not (rounds := run.rounds(kind, system)):
         return None
     length = len(spoken.sound) / RATE
-    said, found = as_compared(" ".join(spoken.texts)), as_compared(rounds[-1]["text"])
+    said, found = as_compared(" ".join(spoken.texts)), [as_compared(r["text"]) for r in rounds]
     return Figures(
         tuple(length / r["seconds"] for r in rounds),
         median(r["cpu"] for r in rounds),
         max(r["mb"] for r in rounds),
         max(r["others"] / r["seconds"] for r in rounds),
-        jiwer.wer(said, found),
-        term_recall([said], [found], terms),
+        median(jiwer.wer(said, its) for its in found),
+        median(term_recall([said], [its], terms) for its in found),
     )
 
 

@@ -51,6 +51,7 @@ _PERSONS = word_set("course", "persons")
 _PERIODS = word_set("course", "periods")
 _DATED = 6
 """Words after a complaint within which its time is told."""
+_LODGED = word_set("course", "lodged")
 _DRUMS = frozenset({"drum", "tm", "eardrum"})
 _NAMING = frozenset({"right", "left", "first", "good", "bad"})
 
@@ -165,7 +166,19 @@ def _story(words: Words, mine: list[Mention]) -> set[int]:
     }
     refused = {words.sentence[m.start] for m in mine if m.readings.get("consent") == "declined"}
     story -= {words.sentence[m.start] for m in mine if m.readings.keys() == {"occlusion"}} & refused
+    story -= _told_of_removal(words, mine)
     return story - (tools - told_only) - {sentence for sentence, times in seen.items() if times > 1}
+
+
+def _told_of_removal(words: Words, mine: list[Mention]) -> set[int]:
+    """Sentences that tell how wax came out, and in passing that it hurt or bled or did not ("the wax came away
+    cleanly, no pain")."""
+    came_out = {words.sentence[m.start] for m in mine if m.has("removal")}
+    wax = {words.sentence[m.start] for m in mine if m.readings.get("head") == "wax"}
+    told = {
+        words.sentence[m.start] for m in mine if _BACKGROUND & m.readings.keys() and not m.has("complication")
+    }
+    return (came_out & wax) - told
 
 
 def _tells_of_person(words: Words, m: Mention) -> bool:
@@ -216,7 +229,8 @@ def _describes_ear(words: Words, m: Mention) -> bool:
         shown = {"see", "look", "spy"} & set(near) or any(
             a == "there" and b in ("'s", "is", "she", "it", "was") for a, b in itertools.pairwise(near)
         )
-        return bool(shown) and m.polarity != "denied"
+        lodged = bool(_LODGED & set(words.text[max(m.start - 3, start) : m.end + 3]))
+        return bool(shown or lodged) and m.polarity != "denied"
     return (
         bool(_EXAM & m.readings.keys())
         and not m.has("weak", "symptom", "history", "foreign_body")

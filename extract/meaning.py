@@ -65,6 +65,13 @@ def meaning(m: Mention, kinds: list[str], said_of: str, at: Setting) -> str:
         return "consistency"
     if said_of == "skin" and at.looking and m.readings.get("canal") in _SEEN_ON_SKIN:
         return "canal"
+    if (
+        said_of == "canal"
+        and {"consistency", "skin"} <= set(kinds)
+        and "canal" not in kinds
+        and at.focus.last != "wax"
+    ):
+        return "skin"  # "the canal is dry and flaky"
     return next((kind for kind in _OF.get(said_of, ()) if kind in kinds), None) or _by_the_talk(
         m, kinds, said_of, at
     )
@@ -192,7 +199,7 @@ def _reported(m: Mention, at: Setting) -> bool:
 def _among_wax(m: Mention, at: Setting) -> bool:
     """Whether a word is listed with such as are of wax alone ("the canal is impacted, hard, dry, black")."""
     return any(
-        not o.has("canal", "weak")
+        not o.has("canal", "weak", "skin")
         and o.has("consistency", "colour")
         and _LISTED.issuperset(at.words.text[min(o.end, m.end) : max(o.start, m.start)])
         for o in at.mentions

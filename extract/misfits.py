@@ -93,6 +93,8 @@ def _is_no_complaint(m: Mention, at: Setting) -> bool:
     """Whether a complaint is none of the patient's: heard during the work and not told as theirs, or seen."""
     if at.working and m.polarity != "denied" and not _TOLD & set(at.said):
         return True
+    if m.value == "discharge" and at.words.text[m.end - 1] == "wet" and "wax" in _nouns(at):
+        return True  # "the wax in the left ear is wet"
     if at.looking and m.value == "blocked":
         return not any(w.startswith(("feel", "felt", "complain", "mean")) for w in at.said)
     return at.looking and m.value == "discharge" and at.words.text[m.start].startswith("run")

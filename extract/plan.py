@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 from extract.course import Course
 from extract.mentions import Mention
 from extract.words import Words
@@ -16,6 +18,7 @@ _CLOSED: tuple[list[str], ...] = ([], ["."], [","])
 _TERSE = 9
 """Words of a sentence that may say no more than when to come back."""
 _LEADS = frozenset({"in", "after", "at", "within", "another", "about", "around"})
+_BACK = frozenset({"back", "come", "review", "see", "return", "recheck"})
 _BY = frozenset({"by", "from", "her", "his"})
 
 
@@ -63,6 +66,9 @@ def _use(words: Words, m: Mention, live: list[Mention], course: Course) -> str:
     if put_in and any(o.has("put_in") and "goes" in words.text[o.start : o.end] for o in here):
         return "procedure"  # "almond oil, in it goes"
     if not looking:
+        back = any(a == "then" and b in _BACK for a, b in itertools.pairwise(said))
+        if back and m.value == "olive_oil":
+            return "advice"  # "oil for two weeks, then back"
         if ongoing and not home and course.exam is None and m.value == "olive_oil":
             return "advice"
         return "softener"

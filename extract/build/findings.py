@@ -128,7 +128,9 @@ def _is_fill(words: Words, m: Mention) -> bool:
         (
             i
             for i, w in enumerate(after)
-            if w in STOPS or w == "all" or (w == "and" and after[i + 1 : i + 2] in (["a"], ["an"], ["the"]))
+            if w in STOPS
+            or w in ("all", ",")
+            or (w == "and" and after[i + 1 : i + 2] in (["a"], ["an"], ["the"]))
         ),
         len(after),
     )

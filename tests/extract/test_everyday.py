@@ -163,6 +163,63 @@ SAID: tuple[tuple[str, str], ...] = (
         "Left ear full up, hard black wax. Hook. There's a rim of it left.",
         "left.occlusion=complete left.clearance=partial",
     ),
+    # short notes
+    ("Both ears clear, nothing to do.", "right.occlusion=none left.occlusion=none"),
+    (
+        "Left ear blocked with wax. Right ear not blocked with wax.",
+        "left.occlusion=complete right.occlusion=none",
+    ),
+    ("Left ear a bit blocked with wax.", "left.occlusion=partial"),
+    ("Left drum has a central perforation, dry.", "left.drum=perforated"),
+    (
+        "Right drum not perforated, just scarred. Left drum not scarred, just dull.",
+        "right.drum=scarred left.drum=dull !right.drum=perforated !left.drum=scarred",
+    ),
+    (
+        "The left is the worse of the two. Hard wax, black. The right just has a bit of soft stuff.",
+        "left.wax.consistency=hard right.wax.consistency=soft",
+    ),
+    ("Left ear: 50 percent wax, removed.", "left.occlusion_percent=50"),
+    (
+        "Right ear wax removed uneventfully. Left ear occluded.",
+        "right.complications=none left.occlusion=complete",
+    ),
+    ("Right ear. The wax was lying against the drum but came away cleanly, no pain.", "right.depth=on_drum"),
+    (
+        "Hearing aid mould was stuck in the right ear, took it out with crocodiles.",
+        "right.foreign_body=other right.methods=manual",
+    ),
+    (
+        "Right ear: hearing aid dome retained, removed, canal a bit raw.",
+        "right.foreign_body=dome right.canal=inflamed",
+    ),
+    (
+        "Canal wall got nicked on the right, small bleed, settled with pressure.",
+        "right.complications=bleeding !symptoms.item=blocked",
+    ),
+    (
+        "Left ear, wax softened with drops in clinic, then irrigated.",
+        "left.methods=irrigation !left.wax.consistency=soft",
+    ),
+    (
+        "Wax in the left ear is wet. Suction, clear, drum intact.",
+        "left.clearance=complete !symptoms.item=discharge",
+    ),
+    (
+        "On examination the right canal is dry and flaky. No wax.",
+        "right.canal=dry right.skin=flaking !right.wax.consistency=flaky",
+    ),
+    (
+        "Left ear. Canal is full of flaky, dry wax.",
+        "left.wax.consistency=flaky left.wax.consistency=dry !left.skin=flaking",
+    ),
+    (
+        "Right ear. Skin's peeling, bit of blood on the bud, he says.",
+        "right.skin=flaking !right.canal=bleeding !right.foreign_body=cotton",
+    ),
+    ("Left ear, a scab on the drum from the bud injury, left alone. Soft wax.", "!left.foreign_body=cotton"),
+    ("Right ear. Soft plug, sucker, all gone, drum immaculate.", "right.drum=healthy"),
+    ("Olive oil for two weeks then back for the left ear, which I couldn't clear.", "plan.advice=olive_oil"),
 )
 
 

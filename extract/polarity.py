@@ -246,7 +246,8 @@ def _asked_again(row: list[str], end: int) -> bool:
             return stops < 3
         if not stops and row[i] == "or" and row[i + 1 : i + 2] and row[i + 1] in _WONDERING:
             close = next((j for j in range(i, len(row)) if row[j] in STOPS), -1)
-            return close >= 0 and row[close] == "?"
+            # "red, and is that a hole or is that a bubble?" asks about the hole alone
+            return close >= 0 and row[close] == "?" and _WONDERING.isdisjoint(row[end:i])
     return False
 
 

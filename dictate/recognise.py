@@ -13,6 +13,7 @@ from typing import Any, Protocol, runtime_checkable
 
 import numpy as np
 import numpy.typing as npt
+from threadpoolctl import threadpool_limits
 
 from dictate import memory, weights
 from dictate.bias import echoes, nouns_prompt
@@ -129,6 +130,9 @@ class Whisper:
             "initial_prompt": self._prompt,
         }
         memory.keep()  # before its threads begin
+        # The spectra of a clip are too small to be shared out: threads of numpy's that wait for each other only take
+        # the processors from the recogniser, and how they share changes the last digits of the sum.
+        threadpool_limits(1, user_api="blas")
         try:
             self._model = WhisperModel(
                 str(folder),

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import json
 import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import pytest
+from sqlite_utils import Database
 
 from shared.errors import NotAllowed, StoreError
 from shared.record import Ear, Extent, Notice, Value, Visit
@@ -134,6 +136,30 @@ def test_a_copy_of_the_store_as_it_was_stays_beside_it(first: Path) -> None:
         assert list(db.iterdump()) == before
         assert db.execute("PRAGMA user_version").fetchone() == (1,)
     assert copy.stat().st_mode & 0o777 == 0o600
+
+
+@pytest.mark.parametrize("known", range(1, len(schema.MIGRATIONS)))
+def test_from_every_earlier_schema(first: Path, known: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """As the Earside that knew so many migrations left it; worked on afterwards, with a copy from before."""
+    with monkeypatch.context() as patch:
+        patch.setattr(schema, "MIGRATIONS", schema.MIGRATIONS[:known])
+        with closing(sqlite3.connect(first / "earside.db")) as raw, raw:
+            schema.migrate(Database(raw))
+    with closing(sqlite3.connect(first / "earside.db")) as db:
+        assert db.execute("PRAGMA user_version").fetchone() == (known,)
+        before = list(db.iterdump())
+    with Store(first) as store:
+        assert store.verify().faults == ()
+        assert [r.id for r in store.visits().rows] == [1, 2]
+        assert store.visit(2).visit == visit(18, "left", by_hand=True)
+        store.set_person("Ann Example", "clinician")
+        store.revise(1, visit(17, "right"), "Ann Example", revision=store.visit(1).revision)
+        assert store.verify().faults == ()
+    (copy,) = first.glob("*before*")
+    assert copy.name == f"earside-before-{known + 1}.db"
+    with closing(sqlite3.connect(copy)) as db:
+        assert db.execute("PRAGMA user_version").fetchone() == (known,)
+        assert list(db.iterdump()) == before
 
 
 def test_without_room_for_the_copy_nothing_is_upgraded(first: Path, monkeypatch: pytest.MonkeyPatch) -> None:

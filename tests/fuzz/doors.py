@@ -374,7 +374,9 @@ _commands = st.tuples(
 def _call(given: Any, folder: Path) -> None:
     """One command at the terminal: a known exit code, a line, no traceback, nothing that drives the terminal."""
     command, words = given
-    desk, left = stand(folder), list(words)
+    # An argument ends at a NUL (execve(2)): none can hold one.
+    left = [word.replace("\0", "") for word in words]
+    desk = stand(folder)
     arguments = [left.pop(0) if part == "{}" else part for part in command]
     told = CliRunner().invoke(
         cli, arguments, prog_name="earside", env={"EARSIDE_DATA": str(desk.folder), "COLUMNS": "100"}

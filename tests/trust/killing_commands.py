@@ -151,6 +151,8 @@ class Shop:
             case "accept" if d:
                 return entering("correct", d, "--accept", *by)
             case "undo" if d:
+                for side in ("left", "right"):  # one of the two is a change
+                    run(_earside("correct", d, "ears[0].side", side, *by), None)
                 with Store(self.data) as store:
                     can = store.visit(draft.id).undo
                 return entering("correct", d, "--undo", *by) if can else None

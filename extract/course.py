@@ -218,6 +218,14 @@ def _without_early_tools(
 def _describes_ear(words: Words, m: Mention) -> bool:
     if m.has("drum") and m.has("history") and _DRUMS & set(words.text[max(m.start - 3, 0) : m.end + 3]):
         return not {"had", "history", "previous", "never"} & set(words.text[max(m.start - 8, 0) : m.start])
+    if (
+        m.has("drum")
+        and m.has("history")
+        and not m.has("weak")
+        and m.polarity != "denied"
+        and _is_there(words, m)
+    ):
+        return True
     if m.has("drum") and m.has("weak") and m.polarity != "denied" and m.readings["drum"] == "perforated":
         start, end = words.bounds[words.sentence[m.start]]
         return bool(_DRUMS & set(words.text[start:end]))  # "the TM's okay, no, there's a hole"
@@ -236,6 +244,17 @@ def _describes_ear(words: Words, m: Mention) -> bool:
         and not m.has("weak", "symptom", "history", "foreign_body")
         and (m.polarity != "denied" or m.has("occlusion"))
     )
+
+
+def _is_there(words: Words, m: Mention) -> bool:
+    """Whether a perforation or a grommet is met with now ("there's a perforation", "I can see a grommet")."""
+    start, end = words.bounds[words.sentence[m.start]]
+    near = words.text[max(m.start - 5, start) : m.start]
+    told = {"history", "previous", "old", "past", "known", "mentions", "says", "ago"} & set(
+        words.text[start:end]
+    )
+    there = any(a == "there" and b in ("'s", "is") for a, b in itertools.pairwise(near))
+    return not told and (there or "see" in near)
 
 
 def _does_work(m: Mention) -> bool:

@@ -15,6 +15,9 @@ _CARRIED = 30
 """Words over which a unit carries to a further piece."""
 
 _PIECE_LEADS = word_set("mentions", "piece_leads")
+_ANNOUNCES = word_set("mentions", "announces")
+_MILLIMETRES = {("mm",), ("mms",), ("mil",), ("mils",), ("millimetres",)}
+_BETWEEN_PIECES = frozenset({",", "and", "a", "then", "an"})
 
 
 def is_figure_of_speech(c: Mention, found: list[Mention]) -> bool:
@@ -83,6 +86,7 @@ def settle_pieces(row: list[str], counted: list[Mention], found: list[Mention]) 
             c.measure.kind, c.measure.unit = "length", "mm"
             c.kind, c.readings = "length", {"length": ""}
     _settle_parts_of_inches(row, counted)
+    _settle_unit_after(row, counted)
     for c in counted:
         if c.kind == "length" and c.measure is not None and c.measure.unit == "mm":
             last = c
@@ -111,16 +115,36 @@ def settle_pieces(row: list[str], counted: list[Mention], found: list[Mention]) 
                     and {"left", "right"} & set(row[max(c.start - 7, 0) : c.start])
                 )
             )
-            if joined or (
-                named
-                and c.start - last.end < 30
-                and lead[-1:]
-                and lead[-1] in _PIECE_LEADS
-                and after in ([], ["."], [","])
-            ):
+            led = named and bool(lead) and lead[-1] in _PIECE_LEADS
+            near = c.start - last.end < _CARRIED and after in ([], ["."], [","])
+            sized = any(
+                o.kind == "size" and 0 <= o.start - c.end < 6 for o in counted
+            )  # "sixteen, no, 18 gauge"
+            if joined or (near and not sized and (led or _only_announced(lead))):
                 c.measure.kind, c.measure.unit = "length", "mm"
                 c.kind, c.readings = "length", {"length": ""}
                 last = c
+
+
+def _only_announced(lead: list[str]) -> bool:
+    """Whether nothing but the next piece is named since the last stop ("second, eleven", "then a wee bit, four")."""
+    since = max((i for i, w in enumerate(lead) if w == "."), default=-1) + 1
+    said = lead[since:]
+    return bool(_FURTHER & set(said)) and all(w in _ANNOUNCES for w in said) and said[-1] != "the"
+
+
+def _settle_unit_after(row: list[str], counted: list[Mention]) -> None:
+    """Bare numbers whose unit is told after them all: "six, four, and a three, all in mils"."""
+    for i, word in enumerate(row):
+        if word != "in" or tuple(row[i + 1 : i + 2]) not in _MILLIMETRES:
+            continue
+        at = i - (row[i - 1] == "all")
+        for c in reversed([c for c in counted if c.end <= i]):
+            alone = c.kind == "bare" and c.measure is not None and 1 <= c.measure.value <= 45
+            if not alone or c.measure is None or not _BETWEEN_PIECES.issuperset(row[c.end : at]):
+                break
+            c.measure.kind, c.measure.unit = "length", "mm"
+            c.kind, c.readings, at = "length", {"length": ""}, c.start
 
 
 def _settle_parts_of_inches(row: list[str], counted: list[Mention]) -> None:

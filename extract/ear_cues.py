@@ -89,7 +89,8 @@ def turns_to(words: Words, cue: Mention, mentions: list[Mention]) -> bool:
     passing = [o.end for o in mentions if o.readings.get("aside") in _PASSING and o.start < cue.start]
     if passing and not _NOW & set(row[passing[-1] : cue.start]):
         return False
-    if _NOT_YET & set(before) or _LATER & set(row[cue.end : end]):
+    said_of_it = row[cue.end : end] if before or not _opens(words, cue) else []
+    if _NOT_YET & set(before) or _LATER & set(said_of_it):
         return False
     ordered = next((w for w in before if w not in _ASKING), "")
     return ordered not in _ORDERS or bool(_GOING & set(before))
@@ -100,6 +101,11 @@ def stands_alone(words: Words, cue: Mention) -> bool:
     part = words.part[cue.start]
     length = bisect_right(words.part, part) - bisect_left(words.part, part)
     return length <= cue.end - cue.start + 3
+
+
+def _opens(words: Words, cue: Mention) -> bool:
+    """Whether a cue is all that is said before a comma ("right ear only, she swims three times a week")."""
+    return words.text[cue.end : cue.end + 1] == [","] or words.text[cue.end : cue.end + 2] == ["only", ","]
 
 
 def prepositional(words: Words, cue: Mention) -> bool:

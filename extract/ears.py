@@ -23,6 +23,7 @@ from extract.ear_cues import (
     OPPOSITE,
     cues_of,
     identifies,
+    names_ear_in_hand,
     side_of,
     turns_to,
 )
@@ -111,6 +112,8 @@ def _read_sentence(words: Words, mentions: list[Mention], hand: EarsInHand, look
         return
     for cue in named:
         hand.hinted[side_of(cue)] = cue
+    if len(named) == 1 and names_ear_in_hand(words, named[0]):
+        hand.name(hand.current, named[0])  # "... it's the right ear, and it itches"
     if not looking:
         of_ear = _left_inside(words, of_ear, cues, hand)
     if of_ear and looking and not plan_only:

@@ -220,6 +220,20 @@ SAID: tuple[tuple[str, str], ...] = (
     ("Left ear, a scab on the drum from the bud injury, left alone. Soft wax.", "!left.foreign_body=cotton"),
     ("Right ear. Soft plug, sucker, all gone, drum immaculate.", "right.drum=healthy"),
     ("Olive oil for two weeks then back for the left ear, which I couldn't clear.", "plan.advice=olive_oil"),
+    (
+        "Right ear only, she's a swimmer, three times a week. The wax is wet. Sucker, all out. Drum's intact.",
+        "right.drum=intact right.wax.consistency=wet !unstated.drum=intact",
+    ),
+    (
+        "Now that's fungus, look, black dots. "
+        "It's the right ear, she's been putting tea tree in it, and it itches. Fine sucker. Drum's fine.",
+        "right.canal=fungal right.drum=healthy !unstated.drum=healthy",
+    ),
+    (
+        "Left ear. Hook. Now the other ear. That's pus. And behind it a hole you could post a letter through.",
+        "right.canal=discharge right.drum=perforated",
+    ),
+    ("Left ear. Pus, and behind that a hole.", "left.drum=perforated left.canal=discharge"),
 )
 
 

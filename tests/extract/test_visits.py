@@ -25,6 +25,8 @@ SECOND = "Right ear, soft wax, one piece out. Drum dull."
         ("Patient 882. ", 1),
         ("Bring the next one in, please. ", 2),
         ("Can you send in the next? ", 2),
+        ("Next one, please. ", 2),
+        ("Next, please. ", 2),
         ("That's her done, on to the next patient. ", 2),
         ("Next up. Reference 44. ", 2),
         ("The next patient isn't stopping long, he came with itching. ", 2),

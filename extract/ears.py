@@ -194,6 +194,9 @@ def _assign(words: Words, of_ear: list[Mention], cues: list[Mention], hand: Ears
             hand.current = (hand.begin(of_ear[0]),)
         _give(of_ear, hand.current)
         _note_work(of_ear, hand)
+        if not cues and len(hand.worked) > 1:
+            general = [m for m in of_ear if m.kind == "complication" and m.value == "none"]
+            _give(general, tuple(sorted(hand.worked)))  # "there were no complications": of all that was done
         if not cues and len(hand.worked) == 1 and not hand.worked & set(hand.current):
             _give([m for m in of_ear if m.kind in _OF_THE_WORK], tuple(hand.worked))
     else:

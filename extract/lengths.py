@@ -178,9 +178,16 @@ _ORDER = {"first": 0, "second": 1, "third": 2, "last": -1}
 def _is_total(words: Words, m: Mention) -> bool:
     said = _said_of(words, m)
     return (
-        bool(_TOTAL & set(said))
+        _sums(said)
         or ("all" in said and "told" in said)
         or (len(m.ears) > 1 and not any(w in said for w in ("each", "apiece")))
+    )
+
+
+def _sums(said: list[str]) -> bool:
+    """Whether a sentence adds up; tools that did the work "between them" do not."""
+    return any(
+        w in _TOTAL and not (w == "between" and said[i + 1 : i + 2] == ["them"]) for i, w in enumerate(said)
     )
 
 

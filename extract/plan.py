@@ -25,6 +25,10 @@ _BY = frozenset({"by", "from", "her", "his"})
 _DUE = word_set("plan", "test_due")
 _HAD = word_set("plan", "test_had")
 _PASSED = word_set("plan", "test_passed")
+_LATER = frozenset(
+    {("at", "home"), ("for", "the"), ("till", "then"), ("until", "then"), ("to", "use"), ("rebooked", "for")}
+)
+"""Two words that tell of drops still to be used, once the work is done."""
 _AT_HOME = word_set("plan", "at_home")
 
 
@@ -88,6 +92,9 @@ def _use(words: Words, m: Mention, live: list[Mention], course: Course) -> str:
         return "softener"
     if planned and not put_in and m.value == "olive_oil":
         return "advice"
+    put = {w for o in here if o.has("put_in") for w in words.text[o.start : o.end]}
+    if put <= {"drop", "drops"} and working and _LATER & {*itertools.pairwise(said)}:
+        return "advice" if m.value == "olive_oil" else ""  # "bicarb for the week", "he's to use it at home"
     if put_in or not working:
         return "procedure"
     return "advice" if m.value == "olive_oil" and home else "procedure"

@@ -65,7 +65,8 @@ def _time_ear(
     events = [m for m in mentions if _removes(m) and not _is_place(words, m)]
     work = [m for m in mentions if _works(m)]
     _settle_clear(words, mentions, work)
-    events, work = [e for e in events if e.live], [w for w in work if w.live]
+    events = [e for e in events if e.live and _removes(e)]
+    work = [w for w in work if w.live and _works(w)]
     finishes = [m for m in mentions if _finishes(m)]
     drums = [m for m in mentions if m.kind in ("drum", "not_seen")]
     nothing_out = _nothing_removed(mentions)
@@ -96,6 +97,9 @@ def _time_ear(
             m.when = "after" if finished or settled else "before"
 
 
+_EMPTY = word_set("timing", "empty")
+_OF_WAX = frozenset({"consistency", "colour", "percent", "occlusion", "depth", "foreign_body", "ellipsis"})
+"""Kinds by which an ear has something in it, or was said to have nothing."""
 _MOVED, _AGAIN = word_set("timing", "moved"), word_set("timing", "again")
 
 
@@ -140,6 +144,9 @@ def _settle_clear(words: Words, mentions: list[Mention], work: list[Mention]) ->
             and m.value == "complete"
             and not _MOVED & set(words.text[m.start : m.end])
         ):
+            if _EMPTY & set(words.text[m.start : m.end]) and not any(o.kind in _OF_WAX for o in mentions):
+                m.kind, m.value = "occlusion", "none"  # "the left is clear": only looked into
+                continue
             m.aside = (
                 "no removal was described in this ear"
                 if not any(o.kind == "foreign_body" for o in mentions)

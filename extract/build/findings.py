@@ -123,6 +123,8 @@ def _completed(own: list[Wax], copied: list[Wax]) -> list[Wax]:
 def _is_fill(words: Words, m: Mention) -> bool:
     """Whether a percentage tells how full the canal is, not how much came out or how well somebody hears."""
     after = words.text[m.end : m.end + 5]
+    if after[:1] == [","] and {"it", "that", "them", "those"} & set(after[1:4]):
+        return True  # "fifteen percent, sucked that out": the clause after it has its own object
     after = after[1:] if after[:1] == [","] else after[:4]
     stop = next(
         (

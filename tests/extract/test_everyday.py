@@ -234,6 +234,50 @@ SAID: tuple[tuple[str, str], ...] = (
         "right.canal=discharge right.drum=perforated",
     ),
     ("Left ear. Pus, and behind that a hole.", "left.drum=perforated left.canal=discharge"),
+    (
+        "Right ear, hook. Brown wax, all out. Left ear's clean as a whistle and the drum's dull.",
+        "left.occlusion=none left.drum=dull right.clearance=complete",
+    ),
+    ("Right ear, hook. Brown wax. The other one I only looked in, and it's clear.", "left.occlusion=none"),
+    ("Right ear, hook. Brown wax. Left ear, we looked, nothing.", "left.occlusion=none"),
+    ("Left ear. Soft wax, fifteen percent, sucked that out, too easy.", "left.occlusion_percent=15"),
+    (
+        "Right ear. Hard wax, hook. Bicarb for the week and I'll see him in two weeks.",
+        "!right.agents=sodium_bicarbonate",
+    ),
+    ("Right ear. Hard wax, hook. He's to use bicarb drops till then.", "!right.agents=sodium_bicarbonate"),
+    (
+        "Left ear, wax, sucker. Right ear, wax, hook. There were no complications.",
+        "left.complications=none right.complications=none",
+    ),
+    (
+        "Right ear, wax. Sucker and hook between them, two pieces, twelve and nine millimetres.",
+        "right.removed_mm=12 right.removed_mm=9",
+    ),
+    (
+        "Right ear. Soft wax. I had the crocodiles in my hand. Didn't use them. Sucker.",
+        "!right.instruments.name=crocodile_forceps",
+    ),
+    ("He put nothing in them. Right ear, soft wax, hook.", "!plan.advice=no_cotton_buds"),
+    (
+        "Left ear, soft wax. Pain is not there, discharge is also not there.",
+        "!left.canal=discharge !symptoms.item=discharge",
+    ),
+    ("Left ear. Dry wax, a few crumbs, and I lifted those with a curette.", "left.instruments.name=curette"),
+    (
+        "Left ear. There was a moth in there, she heard it fluttering. Hook, it came out whole.",
+        "left.foreign_body=insect !symptoms.item=tinnitus",
+    ),
+    (
+        "Left ear. Endoscope today, you'll like the picture. Soft wax, hook.",
+        "left.instruments.name=endoscope",
+    ),
+    ("This lady's ears are both blocked. Left ear. Soft wax, hook.", "symptoms.side=both"),
+    (
+        "Left ear. Wax, hook, all out. The drum is grand, all in the one piece.",
+        "left.drum=healthy left.drum=intact",
+    ),
+    ("Right ear. Hard wax, hook. Drum? Can't see it for the bit I've left.", "right.drum=not_seen"),
 )
 
 

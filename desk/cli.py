@@ -20,6 +20,7 @@ from desk import (
     cli_protect,
     cli_register,
     cli_safekeeping,
+    days,
     options,
 )
 from desk.shell import Desk, leave_at_once
@@ -184,7 +185,7 @@ def show(*, visit: int | None, paths: bool, data: Path | None, form: str | None)
 @click.option("--patient", metavar="REF", help="Only those whose patient reference begins so.")
 @click.option(
     "--since",
-    type=click.DateTime(["%Y-%m-%d"]),
+    type=days.Day(),
     metavar="DATE",
     help="Only those from this day on (2026-03-14).",
 )

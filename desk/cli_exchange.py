@@ -8,9 +8,9 @@ from pathlib import Path
 
 import click
 
-from desk import options
+from desk import days, options
 
-_DAY = click.DateTime(["%Y-%m-%d"])
+_DAY = days.Day()
 
 
 @click.command()

@@ -9,9 +9,9 @@ from pathlib import Path
 
 import click
 
-from desk import options
+from desk import days, options
 
-_DAY = click.DateTime(formats=["%Y-%m-%d"])
+_DAY = days.Day()
 _FILE = click.Path(path_type=Path, dir_okay=False)
 
 

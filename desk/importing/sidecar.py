@@ -19,6 +19,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+from desk import days
 from desk.importing import when
 from desk.importing.look import Looked
 from shared.errors import BadInput
@@ -161,7 +162,7 @@ class _Checker:
             remedy = 'Write it like "2021-03-15" or "2021-03-15 09:30".'
             self._say(number, "date", f"{text!r} is not a date", remedy)
             return
-        at = at.astimezone()
+        at = at.astimezone() if days.meant(at.date()) else datetime.min.replace(tzinfo=UTC)
         if not when.EARLIEST <= at <= datetime.now(UTC) + timedelta(days=1):
             self._say(number, "date", f"{text!r} cannot be", "Check the year.")
         elif listed.date not in (None, at):

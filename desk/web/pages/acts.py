@@ -10,6 +10,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
+from desk import days
 from desk.checkbook import Checkbook
 from desk.review import Words
 from desk.web import answer, rows, when, words
@@ -154,10 +155,12 @@ def seen_by(act: Act) -> Place:
         after = act.book.set_clinician(act.id, name, who=act.who, revision=act.revision)
     if began and began != when.to_type(act.before.when):
         try:
-            at = datetime.fromisoformat(began).astimezone()
-        except ValueError as fault:
-            raise BadInput(f"{began!r} is no time", where="when", remedy="Choose day and time.") from fault
-        act.book.set_when(act.id, at, who=act.who, revision=after.revision)
+            at = datetime.fromisoformat(began)
+        except ValueError:
+            at = datetime.min
+        if not days.meant(at.date()):
+            raise BadInput(f"{began!r} is no time", where="when", remedy="Choose day and time.")
+        act.book.set_when(act.id, at.astimezone(), who=act.who, revision=after.revision)
     return ""
 
 

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime
+from datetime import datetime
 from typing import cast
 
 from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
+from desk import days
 from desk.register import due, recall_files, words
 from desk.web import answer, when
 from desk.web.answer import Form
-from shared.errors import BadInput
 from shared.store.recalls import Outcome
 
 _A_SECTION = 100
@@ -45,7 +45,7 @@ def page(request: Request) -> Response:
 def mark(request: Request, form: Form) -> Response:
     """Put down what became of a recall."""
     number, what = answer.number(request.path_params["visit"], "visit"), form.get("what", "")
-    until = _day(form.get("until", "")) if what == "postponed" else None
+    until = days.typed(form.get("until", ""), "recall") if what == "postponed" else None
     with answer.open_store(request) as store:
         store.mark_recall(number, cast(Outcome, what), answer.somebody(request, store).name, until=until)
     return answer.go("/recall", marked=number)
@@ -65,15 +65,6 @@ def written(request: Request) -> Response:
         media_type="text/calendar; charset=utf-8" if calendar else "text/csv; charset=utf-8",
         headers={"Content-Disposition": f'attachment; filename="{name}"'},
     )
-
-
-def _day(given: str) -> date | None:
-    try:
-        return date.fromisoformat(given) if given else None
-    except ValueError as fault:
-        raise BadInput(
-            f"{given!r} is not a date", where="recall", remedy="Write it as year-month-day, e.g. 2026-03-02."
-        ) from fault
 
 
 ROUTES = [

@@ -7,11 +7,11 @@ from pathlib import Path
 from threading import Lock
 from urllib.parse import urlencode
 
-from starlette.datastructures import QueryParams
 from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
+from desk import days
 from desk.register import figures, pictures, telling
 from desk.register.figures import Register
 from desk.register.words import period
@@ -79,19 +79,10 @@ def table(request: Request) -> Response:
 
 def _made(request: Request) -> Register:
     query = request.query_params
-    since, until = period(_day(query, "from"), _day(query, "to"), when.today())
+    since, until = (days.typed(query.get(name, "").strip(), "period") for name in ("from", "to"))
+    first, last = period(since, until, when.today())
     registers: Registers = request.app.state.registers
-    return registers.get(since, until, drafts=query.get("drafts") == "yes")
-
-
-def _day(query: QueryParams, name: str) -> date | None:
-    given = query.get(name, "").strip()
-    try:
-        return date.fromisoformat(given) if given else None
-    except ValueError as fault:
-        raise BadInput(
-            f"{given!r} is not a date", where="period", remedy="Write it as year-month-day, e.g. 2026-03-02."
-        ) from fault
+    return registers.get(first, last, drafts=query.get("drafts") == "yes")
 
 
 ROUTES = [

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import timedelta
 from typing import Any, cast
 
 from starlette.datastructures import QueryParams
@@ -10,7 +10,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from desk import fields, learning, wording
+from desk import days, fields, learning, wording
 from desk.web import answer, when
 from shared.errors import BadInput
 from shared.store import Store
@@ -71,7 +71,7 @@ def _found(store: Store, asked: dict[str, str], query: QueryParams) -> dict[str,
     if which not in WHICH:
         raise BadInput("there is no such list", where=which, remedy=f"It can be: {', '.join(WHICH)}.")
     field, _, value = asked["finding"].partition("=")
-    since, until = _day(asked["since"]), _day(asked["until"])
+    since, until = days.typed(asked["since"], "dates"), days.typed(asked["until"], "dates")
     found = store.visits(
         cast(Which, which),
         since=when.midnight(since) if since else None,
@@ -86,15 +86,6 @@ def _found(store: Store, asked: dict[str, str], query: QueryParams) -> dict[str,
     )
     more = QueryParams({k: v for k, v in asked.items() if v} | {"after": found.next}) if found.next else None
     return {"searching": True, "found": found, "more": str(more) if more else None}
-
-
-def _day(given: str) -> date | None:
-    try:
-        return date.fromisoformat(given) if given else None
-    except ValueError as fault:
-        raise BadInput(
-            f"{given!r} is not a date", where="dates", remedy="Write it as year-month-day, e.g. 2025-11-25."
-        ) from fault
 
 
 ROUTES = [

@@ -44,6 +44,8 @@ def test_a_list_is_read(tmp_path: Path, mark: str, delimiter: str) -> None:
         ("a.wav,1:00,,,", "row 2, column patient: is empty where a start is given"),
         ("a.wav,,,Ben Sample,", "row 2, column clinician: 'Ben Sample' is not known here"),
         ("a.wav,,,,15.3.2021", "row 2, column date: '15.3.2021' is not a date"),
+        ("a.wav,,,,0001-01-01", "row 2, column date: '0001-01-01' cannot be"),
+        ("a.wav,,,,9999-12-31", "row 2, column date: '9999-12-31' cannot be"),
         ("a.wav,,,,1066-10-14", "row 2, column date: '1066-10-14' cannot be"),
         ("a.wav,,1,,,,", "row 2, column date: there are 7 cells under 5 headings"),
         ("a.wav,,1,,\na.wav,,2,,", "row 3, column start: another row of this file has the same start"),

@@ -92,3 +92,15 @@ def test_recordings_in_trouble_are_shown_with_the_reason(desk: Any) -> None:
         assert "broken.m4a" in page
         assert "cut off, &lt;i&gt;nothing&lt;/i&gt;" in page
         assert "later.m4a" in page
+
+
+@pytest.mark.parametrize("day", ["0001-01-01", "9999-12-31"])
+def test_days_at_the_ends_of_the_calendar_are_refused(desk: Any, day: str) -> None:
+    """By every page that takes a day; west of Greenwich the year 9999 ends in the year 10000 of UTC."""
+    visit = desk.dictate(desk.CLEAN)
+    for address in (f"/?since={day}", f"/?until={day}", f"/register?from={day}", f"/register?to={day}"):
+        assert desk.client.get(address).status_code == 400, address
+    seen = desk.client.post(f"/visits/{visit}/seen-by", data={"revision": "1", "when": f"{day}T23:30"})
+    postponed = desk.client.post(f"/recall/{visit}", data={"what": "postponed", "until": day})
+    assert (seen.status_code, postponed.status_code) == (400, 400)
+    assert "is not a date" in postponed.text

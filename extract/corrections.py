@@ -71,6 +71,8 @@ _FAR = ("take", "takes", "misread", "lie", "ruler", "rule", "scale", "measure", 
 _STATEMENT = word_set("corrections", "statement")
 _EARLIER, _OCCASIONS = word_set("corrections", "earlier"), word_set("corrections", "occasions")
 _ALIKE = word_set("corrections", "alike")
+_TRICKS = word_set("corrections", "tricks")
+_SMALL = frozenset({"a", "the", "my", "just", "only", "bit", "of", "an", "some", "little", "wee"})
 _COUNTED = word_set("measures", "pieces") | word_set("corrections", "counted")
 
 
@@ -139,6 +141,9 @@ def _correct(words: Words, mentions: list[Mention], first: int, last: int) -> No
     denied = _denied_at(row, end)
     if _is_only_wax(row, end):
         for m in [m for m in before if m.has("foreign_body") or "bleeding" in m.readings.values()][-1:]:
+            m.aside = CORRECTED
+    if _is_a_trick(row, end):
+        for m in [m for m in before if m.has("drum", "canal", "foreign_body", "skin")][-1:]:
             m.aside = CORRECTED
     if (_STRIKES & set(row[begin:end]) or denied >= 0 or _of_another(row, end)) and before:
         replaced = [
@@ -211,6 +216,16 @@ def _is_only_wax(row: list[str], end: int) -> bool:
         and said[1:2] in (["'s"], ["is"], ["was"])
         and said[2:3] in (["wax"], ["cerumen"])
     )
+
+
+def _is_a_trick(row: list[str], end: int) -> bool:
+    """Whether what was seen is told to be something else ("no, that's the light", "hold on, it's a fleck of wax")."""
+    said = row[end : end + 7]
+    said = said[1:] if said[:1] in ([","], ["."]) else said
+    if said[:1] not in (["that"], ["it"], ["this"]) or said[1:2] not in (["'s"], ["is"], ["was"]):
+        return False
+    rest = itertools.dropwhile(_SMALL.__contains__, said[2:])
+    return next(rest, "") in _TRICKS
 
 
 def _denied_at(row: list[str], end: int) -> int:

@@ -8,6 +8,11 @@ from extract.ear_cues import prepositional, side_of, turning
 from extract.mentions import Mention
 from extract.words import Words
 
+_BY_MEANS = frozenset({"under", "using", "with", "by"})
+_TO_EAR = frozenset(
+    {",", "the", "his", "her", "guidance", "vision", "magnification", "visualization", "visualisation"}
+)
+
 Target = tuple[Mention, tuple[int, ...]]
 """A cue and the ears it points at."""
 
@@ -26,6 +31,8 @@ def nearest_ears(words: Words, m: Mention, targets: list[Target], before: tuple[
     if trailing:
         return trailing[0][1]
     behind = [t for t in same if 0 <= t[0].start - m.end <= 2 and prepositional(words, t[0])]
+    if m.kind in ("instrument", "method") and _leads_in(words, m, targets[0][0]):
+        return targets[0][1]  # "using the hook, the right ear was cleared"
     if behind and m.kind in ("percent", "length", "complication", "occlusion"):
         return behind[0][1]
     if same:
@@ -42,6 +49,14 @@ def nearest_ears(words: Words, m: Mention, targets: list[Target], before: tuple[
 def _is_one_word(words: Words, cue: Mention) -> bool:
     """Whether a side stands alone or is short for "right ear" ("curette AD")."""
     return words.token[cue.start] == words.token[cue.end - 1]
+
+
+def _leads_in(words: Words, m: Mention, cue: Mention) -> bool:
+    """Whether a sentence opens with the tool by which the ear named right after it was worked on."""
+    start, _ = words.bounds[words.sentence[m.start]]
+    lead = words.text[start : m.start]
+    between = words.text[m.end : cue.start]
+    return lead[:1] != [] and lead[0] in _BY_MEANS and len(lead) <= 3 and all(w in _TO_EAR for w in between)
 
 
 def _in_same_part(words: Words, m: Mention, same: list[Target], before: tuple[int, ...]) -> tuple[int, ...]:

@@ -54,4 +54,15 @@ def is_of_wax(values: Values, none: Mention) -> bool:
     start, _ = values.words.bounds[values.words.sentence[none.start]]
     before = [m for m in values.mentions if start <= m.start < none.start and m.live]
     told = [m for m in before if m.kind in ("complication", "consistency", "colour") or m.value == "wax"]
+    if not told and values.words.text[none.start] == "nothing" and not _harm_before(values, start):
+        return True  # "Nothing on the left, and that drum's fine."
     return bool(told) and told[-1].kind != "complication"
+
+
+def _harm_before(values: Values, start: int) -> bool:
+    """Whether the sentence before word `start` tells of bleeding and the like, which "nothing" may go on about."""
+    number = values.words.sentence[start] - 1
+    return number >= 0 and any(
+        m.kind in ("complication", "tolerance") and values.words.sentence[m.start] == number
+        for m in values.mentions
+    )

@@ -278,6 +278,39 @@ SAID: tuple[tuple[str, str], ...] = (
         "left.drum=healthy left.drum=intact",
     ),
     ("Right ear. Hard wax, hook. Drum? Can't see it for the bit I've left.", "right.drum=not_seen"),
+    (
+        "Left ear, hard wax, hook. The drum's perforated, no, hold on, that's a fleck of wax on it, it's intact.",
+        "left.drum=intact !left.drum=perforated",
+    ),
+    (
+        "Left ear, hard wax, hook. There's a hole in the drum. No, wait, that's a shadow. It's intact.",
+        "left.drum=intact !left.drum=perforated",
+    ),
+    (
+        "Left ear, hard wax, hook. The drum's red. No, that's the light. It's normal.",
+        "left.drum=healthy !left.drum=inflamed",
+    ),
+    (
+        "Left ear, hard wax, hook. Drum's red, bulging. No, that's not the light, it's bulging.",
+        "left.drum=bulging left.drum=inflamed",
+    ),
+    (
+        "Right ear, red, wax, sucker. Nothing on the left, and that drum's fine.",
+        "left.occlusion=none left.drum=healthy",
+    ),
+    ("Right ear, wax, sucker, it bled. Nothing on the left.", "!left.occlusion=none"),
+    (
+        "Left ear soft wax. Using the hook, the right ear was cleared.",
+        "right.instruments.name=wax_hook !left.instruments.name=wax_hook",
+    ),
+    ("No prior ear surgeries. Right ear: hard wax, hook.", "history_denied=ear_surgery"),
+    (
+        "Right ear, hard wax, hook. Some's still in, so I'm none the wiser about the drum.",
+        "right.drum=not_seen",
+    ),
+    ("Left ear, hard wax. She squeaked but she put up with it. Hook.", "left.tolerance=with_discomfort"),
+    ("She understands she shouldn't use Q-tips. Right ear, wax, hook.", "plan.advice=no_cotton_buds"),
+    ("Young man, been in the water all weekend. Right ear, wax, sucker.", "!softener.agent=water"),
 )
 
 

@@ -22,6 +22,7 @@ GOLD = {path.stem: path for path in sorted((SHARED / "gold").glob("*.yaml"))}
 F1 = 0.97
 
 SHORT_OF = {
+    ("same_manners", "F1"): "0.9499",
     ("misheard", "F1"): "0.9015",
     ("misheard", MISSED): "7",
     ("misheard", UNSAID): "2",

@@ -298,6 +298,20 @@ def test_hostile_words_do_nothing(desk: Any, window: Window) -> None:
     assert said == []
 
 
+def test_a_visit_of_two_ears_without_a_side_stays_within_the_list(desk: Any, window: Window) -> None:
+    desk.dictate(desk.NO_SIDE)
+    for width in (390, 700, 980, 1280):
+        window.page.set_viewport_size({"width": width, "height": 900})
+        window.open("/")
+        beyond = window.page.evaluate("""() => {
+          const side = document.querySelector(".visits .side"), list = document.querySelector(".visits");
+          side.after(" ", side.cloneNode(true));
+          const edge = list.parentElement.getBoundingClientRect().right;
+          return Math.max(...[...list.querySelectorAll("*")].map(e => e.getBoundingClientRect().right)) - edge;
+        }""")
+        assert beyond <= 0, f"{beyond} pixels at a width of {width}"
+
+
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("size", [(1366, 900), (390, 844)], ids=["wide", "narrow"])
 def test_every_page_can_be_used_by_everybody(

@@ -24,6 +24,7 @@ from extract.ear_cues import (
     cues_of,
     identifies,
     names_ear_in_hand,
+    prepositional,
     side_of,
     turns_to,
 )
@@ -177,6 +178,7 @@ def _set_aside_purposes(words: Words, live: list[Mention]) -> None:
 
 def _assign(words: Words, of_ear: list[Mention], cues: list[Mention], hand: EarsInHand) -> None:
     """Give the findings of one sentence their ears, and note which ear is in hand after it."""
+    _take_up_hinted(words, of_ear, cues, hand)
     start_ears = hand.current
     targets = _targets(words, cues, hand)
     if targets:
@@ -205,6 +207,17 @@ def _assign(words: Words, of_ear: list[Mention], cues: list[Mention], hand: Ears
     if hand.current and hand.waiting:
         _give(hand.waiting, targets[0][1] if targets else hand.current)
         hand.waiting = []
+
+
+def _take_up_hinted(words: Words, of_ear: list[Mention], cues: list[Mention], hand: EarsInHand) -> None:
+    """Begin with the ear of the patient's story where a sentence only then turns to the other ("no hearing on the
+    right. ... No wax in there, the drum's normal, the left is the same")."""
+    if hand.current or len(hand.hinted) != 1 or not cues or side_of(cues[0]) not in OPPOSITE:
+        return
+    first = cues[0]
+    early = [m for m in of_ear if m.end <= first.start and words.part[m.start] < words.part[first.start]]
+    if early and side_of(first) not in hand.hinted and not prepositional(words, first):
+        hand.current = (hand.begin(early[0]),)
 
 
 def _targets(words: Words, cues: list[Mention], hand: EarsInHand) -> list[Target]:

@@ -10,6 +10,7 @@ from extract.measured import (
     is_figure_of_speech,
     settle_percents,
     settle_pieces,
+    settle_shares,
     settle_sizes,
 )
 from extract.measures import measures
@@ -54,6 +55,7 @@ class MentionFinder:
         settle_percents(row, counted)
         found = [m for m in found if not belongs_to_percent(m, counted) and not _is_left_side(row, m)]
         settle_pieces(row, counted, found)
+        settle_shares(row, counted, found)
         doc._.mentions = sorted(found + counted, key=lambda m: (m.start, -m.end))
         return doc
 

@@ -15,6 +15,8 @@ _CARRIED = 30
 """Words over which a unit carries to a further piece."""
 
 _PIECE_LEADS = word_set("mentions", "piece_leads")
+_ROUGH = word_set("mentions", "rough")
+_FILLED_UP = frozenset({"filled", "full", "blocked", "occluded", "obstructed"})
 _ANNOUNCES = word_set("mentions", "announces")
 _MILLIMETRES = {("mm",), ("mms",), ("mil",), ("mils",), ("millimetres",)}
 _BETWEEN_PIECES = frozenset({",", "and", "a", "then", "an"})
@@ -76,6 +78,32 @@ def settle_percents(row: list[str], counted: list[Mention]) -> None:
                 (led and closed) or (sided and {"left", "right"} & set(row[c.end : c.end + 3]))
             ):
                 c.measure.kind, c.kind, c.readings = "percent", "percent", {"percent": ""}
+
+
+def settle_shares(row: list[str], counted: list[Mention], found: list[Mention]) -> None:
+    """A bare part that tells how full the canal is: "filled, some three quarters", "about a third, soft" beside
+    what the wax is like; a part of an inch is a length by then."""
+    for c in counted:
+        if c.kind != "bare" or c.measure is None or not 0 < c.measure.value < 1:
+            continue
+        at = c.start
+        while at and row[at - 1] in _ROUGH:
+            at -= 1
+        before = row[max(at - 2, 0) : at]
+        alone = row[c.end : c.end + 1] in ([], [","], ["."], [";"]) and before[-1:] in (
+            [],
+            [","],
+            ["."],
+            [":"],
+        )
+        stops = [i for i, w in enumerate(row) if w in (".", "?", "!")]
+        low = max((i for i in stops if i < at), default=-1)
+        high = min((i for i in stops if i >= c.end), default=len(row))
+        said = [o for o in found if low < o.start < high and o.has("consistency", "colour")]
+        filled = before[-1:] == [","] and before[:1] and before[0] in _FILLED_UP
+        if alone and (said or filled):
+            c.measure.kind, c.measure.value = "percent", c.measure.value * 100
+            c.kind, c.readings = "percent", {"percent": ""}
 
 
 def settle_pieces(row: list[str], counted: list[Mention], found: list[Mention]) -> None:

@@ -41,6 +41,9 @@ _PERIODS = {
     "monthly": ("months", 1),
     "weekly": ("weeks", 1),
     "yearly": ("years", 1),
+    **dict.fromkeys(("wk", "wks"), ("weeks", 1)),
+    **dict.fromkeys(("mo", "mos", "mth", "mths"), ("months", 1)),
+    **dict.fromkeys(("yr", "yrs"), ("years", 1)),
 }
 _SHORTHAND = {"12": "months", "52": "weeks", "7": "days"}
 """Clinicians write 6/12 for six months, 3/52 for three weeks, 5/7 for five days (common practice, no source)."""

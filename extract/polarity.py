@@ -42,6 +42,7 @@ _SUBJECTS, _AUXILIARIES = word_set("conditions", "subjects"), word_set("conditio
 _NOT_SO, _A_BIT = word_set("polarity", "not_so"), word_set("polarity", "a_bit")
 _GIVEN_UP, _HELD = word_set("polarity", "given_up"), word_set("polarity", "held")
 _DENYING = word_set("polarity", "denying")
+_LONG_AGO = word_set("polarity", "long_ago")
 _MAYBE, _TRAILING = word_set("polarity", "maybe"), word_set("polarity", "trailing")
 _WONDERING = frozenset({"is", "was", "am"})
 _REMARK = 16
@@ -114,9 +115,18 @@ def _given_up(words: Words, m: Mention) -> str:
         if words.part[i] == words.part[m.start]
     ]
     after = row[m.end : m.end + _CLOSE]
+    if _stopped_long_ago(after):
+        return "denied"
     if not _GIVEN_UP & set(before):
         return ""
     return "affirmed" if (_DENYING & set(before)) or (_HELD & set(after)) else "denied"
+
+
+def _stopped_long_ago(after: list[str]) -> bool:
+    """Whether a medicine was left off for good ("warfarin stopped last year"), not held for the day."""
+    said = after[1:] if after[:1] in (["was"], ["is"], ["were"], ["has"], ["got"]) else after
+    said = said[1:] if said[:1] == ["been"] else said
+    return said[:1] in (["stopped"], ["discontinued"], ["finished"]) and bool(_LONG_AGO & set(said[1:4]))
 
 
 def _not_this_length(row: list[str], start: int) -> bool:
@@ -163,7 +173,7 @@ def _answered(words: Words, m: Mention) -> str:
         m.has("symptom", "complication")
         and row[m.start] in ("nothing", "not", "no", "never")
         and m.readings.get("complication") != "none"
-        and row[m.start : m.start + 2] != ["not", "hearing"]  # that is the complaint
+        and "hearing" not in row[m.start + 1 : m.start + 2]  # "no hearing since she woke" is the complaint
     ):
         return "denied"
     if m.has("symptom", "complication", "drum", "canal") and "neither" in row[max(m.start - 6, 0) : m.start]:

@@ -97,7 +97,7 @@ def _time_ear(
             m.when = "after" if finished or settled else "before"
 
 
-_EMPTY = word_set("timing", "empty")
+_EMPTY, _DRUMS = word_set("timing", "empty"), word_set("timing", "drums")
 _OF_WAX = frozenset({"consistency", "colour", "percent", "occlusion", "depth", "foreign_body", "ellipsis"})
 """Kinds by which an ear has something in it, or was said to have nothing."""
 _MOVED, _AGAIN = word_set("timing", "moved"), word_set("timing", "again")
@@ -144,7 +144,9 @@ def _settle_clear(words: Words, mentions: list[Mention], work: list[Mention]) ->
             and m.value == "complete"
             and not _MOVED & set(words.text[m.start : m.end])
         ):
-            if _EMPTY & set(words.text[m.start : m.end]) and not any(o.kind in _OF_WAX for o in mentions):
+            of_drum = _DRUMS & set(words.text[max(m.start - 3, 0) : m.end])
+            empty = _EMPTY & set(words.text[m.start : m.end]) and not of_drum
+            if empty and not any(o.kind in _OF_WAX for o in mentions):
                 m.kind, m.value = "occlusion", "none"  # "the left is clear": only looked into
                 continue
             m.aside = (

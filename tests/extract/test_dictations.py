@@ -23,11 +23,17 @@ F1 = 0.97
 
 SHORT_OF = {
     ("same_manners", "F1"): "0.9499",
+    ("other_manners", "F1"): "0.9003",
+    ("other_manners", WRONG_SIDE): "2",
+    ("other_manners", REASSURED): "1",
+    ("other_manners", MISSED): "4",
     ("misheard", "F1"): "0.9015",
     ("misheard", MISSED): "7",
     ("misheard", UNSAID): "2",
 }
 """What is not reached yet: (set, bar) -> the figure measured."""
+WRONGLY_CUT = {"other_manners": "1"}
+"""Sets of which the reader does not find the number of visits in each -> in how many."""
 GOLD_SHORT_OF: dict[tuple[str, str], str] = {}
 """The same for the acceptance dictations."""
 
@@ -81,7 +87,19 @@ def test_the_acceptance_dictations(path: Path, bar: str) -> None:
     assert reached(result, bar), f"{bar}: {figure(result, bar):.4g}"
 
 
-@pytest.mark.parametrize("path", SETS.values(), ids=SETS)
+@pytest.mark.parametrize(
+    "path",
+    [
+        pytest.param(
+            path,
+            id=name,
+            marks=[pytest.mark.xfail(reason=f"measured: {WRONGLY_CUT[name]}", strict=True)]
+            if name in WRONGLY_CUT
+            else [],
+        )
+        for name, path in SETS.items()
+    ],
+)
 def test_visits_are_cut_as_in_the_set(path: Path) -> None:
     assert evaluated(path).wrong_visit_count == 0
 

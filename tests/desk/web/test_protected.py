@@ -23,7 +23,8 @@ from shared.transcript import Transcript
 
 from .conftest import Desk
 
-TOLD = (b"SQLite format 3", b"RIFF", b"WAVE", b"wax", b"treacle", b"Microsuction", said(1)[:64])
+TOLD = (b"SQLite format 3", b"WAVEfmt ", b"brown wax", b"treacle", b"Microsuction", said(1)[:64])
+"""Each so long that sealed bytes, which are as random, do not hold it by chance."""
 
 
 @pytest.fixture

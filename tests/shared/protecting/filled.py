@@ -24,14 +24,14 @@ TOLD = (
     b"zanzibar",
     b"treacle",
     b"Marmalade",
-    b"RIFF",
-    b"WAVE",
-    b"OggS",
-    b"fLaC",
+    b"WAVEfmt ",
+    b"OggS\0\x02",
+    b"fLaC\0\0\0\x22",
     b"SQLite format 3",
     SOUND[500:532],
 )
-"""Words of the patient, of a file's name, the beginnings of files of sound and of a database, sound itself."""
+"""Words of the patient, of a file's name, the beginnings of files of sound and of a database, sound itself: each so
+long that sealed bytes, which are as random, do not hold it by chance."""
 
 
 def fill(data: Path, source: Path, visits: int = 3) -> None:

@@ -9,9 +9,11 @@ from __future__ import annotations
 import mmap
 import os
 from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
+from threading import Event
 from typing import BinaryIO
 
 import av
@@ -102,7 +104,7 @@ def read(
     if not head:
         raise BadRecording("the file is empty", where=where, remedy="Record again.")
     try:
-        recording, faults, stated = _decode(where, progress)
+        recording, faults, stated = _decoded(where, progress)
     except (av.FFmpegError, ValueError, RuntimeError, OSError, MemoryError) as fault:
         if head.startswith(_SIGNATURES) or head[4:8] == b"ftyp":
             what, remedy = "cut off or damaged, nothing of it can be read", "Copy or record it again."
@@ -145,13 +147,24 @@ def _ends(head: bytes, file: BinaryIO) -> bool:
     return whole and bool(page[5] & 4)
 
 
-def _decode(where: str, progress: Callable[[float], object]) -> tuple[Recording, int, float]:
+def _decoded(where: str, progress: Callable[[float], object]) -> tuple[Recording, int, float]:
+    """What `_decode` gives, from a thread of its own: PyAV loses an interrupt that comes while it calls back."""
+    given_up = Event()
+    thread = ThreadPoolExecutor(1)
+    try:
+        return thread.submit(_decode, where, progress, given_up).result()
+    finally:
+        given_up.set()
+        thread.shutdown(wait=False)
+
+
+def _decode(where: str, progress: Callable[[float], object], given_up: Event) -> tuple[Recording, int, float]:
     """All sound of the first track, how many packets could not be decoded, and the stated seconds."""
     # What was sealed goes to no disk unsealed.
     with container_of(where) as container, Spool(in_memory=files.is_sealed(where)) as out:
         if not container.streams.audio:
             raise BadRecording("no sound track in it", where=where, remedy="Choose one with sound.")
-        faults = _sound(container, where, out, progress)
+        faults = _sound(container, where, out, progress, given_up)
         samples, on_disk = out.held()
         return Recording(samples, on_disk=on_disk), faults, (container.duration or 0) / av.time_base
 
@@ -168,12 +181,20 @@ def container_of(path: str | os.PathLike[str]) -> Iterator[InputContainer]:
         yield stack.enter_context(av.open(source, "r", options=options, metadata_errors="replace"))
 
 
-def _sound(container: InputContainer, where: str, out: Spool, progress: Callable[[float], object]) -> int:
-    """Write the sound into `out`; returns how many packets could not be decoded."""
+def _sound(
+    container: InputContainer,
+    where: str,
+    out: Spool,
+    progress: Callable[[float], object],
+    given_up: Event,
+) -> int:
+    """Write the sound into `out` unless it is given up; returns how many packets could not be decoded."""
     origin = (container.start_time or 0) / av.time_base
     stated = (container.duration or 0) / av.time_base
     resampler, kind, faults, told = _resampler(), None, 0, 0.0
     for frame in _frames(container):
+        if given_up.is_set():
+            break
         if frame is None:
             faults += 1
             continue

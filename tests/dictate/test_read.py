@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+import subprocess
+import sys
 from collections.abc import Callable
 from pathlib import Path
 
@@ -167,3 +169,32 @@ def test_damaged_files_are_read_or_refused(
     else:
         assert heard.samples.dtype == np.int16
         assert heard.seconds > 0
+
+
+def test_no_interrupt_is_swallowed(record: Callable[..., Path], tmp_path: Path) -> None:
+    """A hundred, each at another moment of the decoding: PyAV by itself loses some of them."""
+    code = """
+import signal, sys, threading, time
+from dictate.read import read
+stopped = 0
+for number in range(100):
+    timer = threading.Timer(0.0005 * (number % 20), signal.raise_signal, [signal.SIGINT])
+    try:
+        timer.start()
+        while True:
+            read(sys.argv[1])
+    except KeyboardInterrupt:
+        stopped += 1
+print(stopped)
+"""
+    path = record("a.mp3", "mp3", "libmp3lame")
+    done = subprocess.run(
+        [sys.executable, "-c", code, str(path)],
+        cwd=Path(__file__).parents[2],
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=True,
+    )
+    assert done.stdout == "100\n"
+    assert done.stderr == ""

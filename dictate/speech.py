@@ -25,10 +25,10 @@ tests stay below 0.3; speech at 10 dB over hiss is above 0.35 in 93 % of its fra
 SHORTEST_SECONDS = 0.09
 """Shorter speech is a click or a chance in the noise: the shortest word lasts longer."""
 
-PAUSE_SECONDS = 2.0
-"""Shortest silence that is left out."""
+PAUSE_SECONDS = 0.3
+"""Shortest silence at which a clip may end. The more such places there are, the fuller clips get."""
 
-PAD_SECONDS = 0.4
+PAD_SECONDS = 0.25
 """Kept around each stretch of speech, so that no soft consonant is lost."""
 
 FAINT_DB, FAINT_FLOOR_DB = 25.0, -45.0
@@ -112,13 +112,15 @@ def find(
 
 
 def clips(stretches: Iterable[Stretch]) -> list[Clip]:
-    """Neighbouring stretches put together into clips, as full as they get."""
+    """Neighbouring stretches put together into clips, as full as they get. Those that touch become one."""
     made: list[list[Stretch]] = []
     for stretch in stretches:
-        if made and sum(map(len, made[-1])) + len(stretch) <= CLIP_SECONDS * RATE:
-            made[-1].append(stretch)
-        else:
+        if not made or sum(map(len, made[-1])) + len(stretch) > CLIP_SECONDS * RATE:
             made.append([stretch])
+        elif made[-1][-1].end == stretch.start:
+            made[-1][-1] = Stretch(made[-1][-1].start, stretch.end)
+        else:
+            made[-1].append(stretch)
     return [Clip(tuple(group)) for group in made]
 
 

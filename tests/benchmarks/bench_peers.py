@@ -3,11 +3,12 @@
     python tests/benchmarks/bench_peers.py --peers PEERS/bin/python [--run NAME] [--rounds 3] [--lock FILE] [--write]
 
 PEERS is an environment with openai-whisper, torch and pywhispercpp (README.md beside this file); the weights are
-written for them by peer_weights.py. Three six-minute dictations (long_dictations.py) go through every system of
-peers.py, one after the other, each in a process of its own; two of them also through our hearing with each safeguard
-switched off; and all of that --rounds times. What was measured is kept in the folder of corpus.py under the name of
-the run, so that it goes on where it was stopped; ratios are only taken within one run, and a run is of one version of
-our hearing. --lock: a file that is locked while something is timed, for whoever else measures on this machine.
+written for them by peer_weights.py. Without --peers those two are left out. Two recordings of each of three kinds
+(long_dictations.py) go through every system of peers.py, one system after the other, each in a process of its own; two
+kinds also through our hearing with each safeguard switched off; and all of that --rounds times. What was measured is
+kept in the folder of corpus.py under the name of the run, so that it goes on where it was stopped; ratios are only
+taken within one run, and a run is of one version of our hearing and import. --lock: a file that is locked while
+something is timed, for whoever else measures on this machine.
 --write puts the tables into docs/speed.md.
 
 A figure is the median of its rounds, a ratio the median of those within a round. Words are compared as in
@@ -42,14 +43,14 @@ sys.path.insert(0, str(ROOT))
 from bench_noise import plain as as_compared  # noqa: E402
 from bench_noise import table, term_recall, trade_words, write  # noqa: E402
 from corpus import FOLDER  # noqa: E402
-from long_dictations import KINDS, Dictation, dictation  # noqa: E402
+from long_dictations import KINDS, Dictation, dictations  # noqa: E402
 from peers import PEERS, SAFEGUARDS, SYSTEMS, WITHOUT  # noqa: E402
 from sounds import RATE  # noqa: E402
 
 from dictate import weights  # noqa: E402
 
 DOC = ROOT / "docs" / "speed.md"
-OURS, HEARING = "ours, sound to kept visits", "ours, hearing alone"
+OURS, HEARING = "ours, import", "ours, hearing alone"
 PLAIN = "faster-whisper, beam 5"
 AIMS = (
     ("dense", PLAIN, 2.4),
@@ -67,7 +68,7 @@ WORSE, MEGABYTES = 0.003, 2_000
 
 @dataclass(frozen=True)
 class Figures:
-    """What a system took of one dictation. speeds: times real time, of each round; the others: the rounds' medians,
+    """What a system took of one kind. speeds: times real time, of each round; the others: the rounds' medians,
     but the most memory, and the most that other programs took, processor seconds a second."""
 
     speeds: tuple[float, ...]
@@ -110,7 +111,8 @@ class Run:
 
 def version() -> str:
     """Of the code and the words that decide what is heard, and how fast."""
-    files = [*sorted((ROOT / "dictate").glob("*.py")), ROOT / "shared" / "vocabulary" / "prompt.yaml"]
+    code = [*(ROOT / "dictate").glob("*.py"), *(ROOT / "desk" / "importing").glob("*.py")]
+    files = [*sorted(code), ROOT / "shared" / "vocabulary" / "prompt.yaml"]
     return hashlib.sha256(b"".join(file.read_bytes() for file in files)).hexdigest()[:12]
 
 
@@ -125,16 +127,17 @@ def alone(lock: Path | None) -> Iterator[None]:
         yield
 
 
-def measure(system: str, spoken: Dictation, by: Path, lock: Path | None) -> dict[str, Any]:
-    """One system on one dictation, run by a Python. Raises CalledProcessError if it fails."""
+def measure(system: str, spoken: Sequence[Dictation], by: Path, lock: Path | None) -> dict[str, Any]:
+    """One system on the recordings of one kind, run by a Python. Raises CalledProcessError if it fails."""
     with tempfile.TemporaryDirectory() as passing:
-        path = Path(passing) / "dictation.wav"
-        with wave.open(str(path), "wb") as file:
-            file.setnchannels(1)
-            file.setsampwidth(2)
-            file.setframerate(RATE)
-            file.writeframes((np.clip(spoken.sound, -1, 1) * 32767).astype("<i2").tobytes())
-        call = [str(by), str(Path(__file__).with_name("peers.py")), system, str(path), str(_folder())]
+        paths = [Path(passing) / f"dictation_{number}.wav" for number, _ in enumerate(spoken)]
+        for path, one in zip(paths, spoken, strict=True):
+            with wave.open(str(path), "wb") as file:
+                file.setnchannels(1)
+                file.setsampwidth(2)
+                file.setframerate(RATE)
+                file.writeframes((np.clip(one.sound, -1, 1) * 32767).astype("<i2").tobytes())
+        call = [by, Path(__file__).with_name("peers.py"), system, _folder(), *paths]
         with alone(lock):
             told = subprocess.run(call, stdout=subprocess.PIPE, text=True, check=True).stdout
     return dict(json.loads(told.splitlines()[-1])) | {"load": os.getloadavg()[0]}
@@ -151,12 +154,17 @@ def prepare(python: Path) -> None:
         subprocess.run([str(python), str(writer), str(weights.find("base")), str(_folder())], check=True)
 
 
-def figures(run: Run, kind: str, system: str, spoken: Dictation, terms: frozenset[str]) -> Figures | None:
+def figures(
+    run: Run, kind: str, system: str, spoken: Sequence[Dictation], terms: frozenset[str]
+) -> Figures | None:
     """What was measured of a system, None if nothing."""
     if not (rounds := run.rounds(kind, system)):
         return None
-    length = len(spoken.sound) / RATE
-    said, found = as_compared(" ".join(spoken.texts)), [as_compared(r["text"]) for r in rounds]
+    length = seconds(spoken)
+    said, found = (
+        as_compared(" ".join(text for one in spoken for text in one.texts)),
+        [as_compared(r["text"]) for r in rounds],
+    )
     return Figures(
         tuple(length / r["seconds"] for r in rounds),
         median(r["cpu"] for r in rounds),
@@ -168,6 +176,13 @@ def figures(run: Run, kind: str, system: str, spoken: Dictation, terms: frozense
 
 
 Found = dict[tuple[str, str], Figures]
+Recordings = dict[str, list[Dictation]]
+"""By kind."""
+
+
+def seconds(spoken: Sequence[Dictation]) -> float:
+    """Of all the recordings."""
+    return sum(len(one.sound) for one in spoken) / RATE
 
 
 def faster(run: Run, kind: str, ours: str, theirs: str) -> list[float]:
@@ -251,7 +266,7 @@ def safeguards(run: Run, found: Found) -> str:
     return table([*heads, "term recall without"], rows)
 
 
-def conditions(run: Run, found: Found, spoken: Sequence[Dictation]) -> str:
+def conditions(run: Run, found: Found, spoken: Recordings) -> str:
     """What was compared, on what, and how quiet the machine was."""
     rounds = [r for kind, system in found for r in run.rounds(kind, system)]
     programs = sorted({f"{name} {its}" for r in rounds for name, its in r["programs"].items()})
@@ -259,7 +274,7 @@ def conditions(run: Run, found: Found, spoken: Sequence[Dictation]) -> str:
     load = max(r["load"] for r in rounds)
     with Path("/proc/cpuinfo").open(encoding="utf-8") as told:
         processor = next((line.split(":")[1].strip() for line in told if "model name" in line), "unknown")
-    lengths = ", ".join(f"{d.kind} {len(d.sound) / RATE:.0f} s" for d in spoken)
+    lengths = ", ".join(f"{kind} {seconds(its):.0f} s" for kind, its in spoken.items())
     busy = max(f.others for f in found.values())
     return (
         f"{', '.join(programs)}; two processors of an {processor}; {lengths}. Rounds: {min(counts)} to "
@@ -268,16 +283,16 @@ def conditions(run: Run, found: Found, spoken: Sequence[Dictation]) -> str:
     )
 
 
-def due(run: Run, spoken: Sequence[Dictation], rounds: int, only: str) -> Iterator[tuple[Dictation, str]]:
-    """What is still to be measured. only: an expression found in kind and system."""
+def due(run: Run, rounds: int, only: str, *, peers: bool) -> Iterator[tuple[str, str]]:
+    """Kinds and systems still to be measured. only: an expression found in both. peers: whether theirs too."""
     for number in range(rounds):
-        for one in spoken:
+        for kind in KINDS:
             for system in SYSTEMS:
-                off = system.startswith(WITHOUT) and one.kind not in SWITCHED_OFF_IN
-                if off or not re.search(only, f"{one.kind}: {system}"):
+                off = system.startswith(WITHOUT) and kind not in SWITCHED_OFF_IN
+                if off or (system in PEERS and not peers) or not re.search(only, f"{kind}: {system}"):
                     continue
-                if len(run.rounds(one.kind, system)) <= number:
-                    yield one, system
+                if len(run.rounds(kind, system)) <= number:
+                    yield kind, system
 
 
 def main() -> None:
@@ -285,7 +300,7 @@ def main() -> None:
     asked = argparse.ArgumentParser(
         description="Earside beside other programs on the same weights and sound."
     )
-    asked.add_argument("--peers", type=Path, required=True, help="the Python of the peers' environment")
+    asked.add_argument("--peers", type=Path, help="the Python of the peers' environment")
     asked.add_argument("--half", choices=("tune", "report"), default="report")
     asked.add_argument("--run", default="run", help="the name under which it is kept")
     asked.add_argument("--rounds", type=int, default=3)
@@ -298,19 +313,20 @@ def main() -> None:
     asked.add_argument("--write", action="store_true", help=f"into {DOC.relative_to(ROOT)}")
     args = asked.parse_args()
     run = Run(FOLDER / "peers" / f"{args.run}.{args.half}.json")
-    spoken = [dictation(kind, args.half) for kind in KINDS]
-    prepare(args.peers)
-    for one, system in due(run, spoken, args.rounds, args.only):
+    spoken = {kind: dictations(kind, args.half) for kind in KINDS}
+    if args.peers:
+        prepare(args.peers)
+    for kind, system in due(run, args.rounds, args.only, peers=bool(args.peers)):
         by = args.peers if system in PEERS else Path(sys.executable)
-        given = measure(system, one, by, args.lock)
-        run.keep(one.kind, system, given)
-        print(f"{one.kind}: {system}: {given['seconds']:.1f} s", file=sys.stderr, flush=True)
+        given = measure(system, spoken[kind], by, args.lock)
+        run.keep(kind, system, given)
+        print(f"{kind}: {system}: {given['seconds']:.1f} s", file=sys.stderr, flush=True)
     terms = trade_words()
     found = {
-        (one.kind, system): its
-        for one in spoken
+        (kind, system): its
+        for kind, recordings in spoken.items()
         for system in SYSTEMS
-        if (its := figures(run, one.kind, system, one, terms))
+        if (its := figures(run, kind, system, recordings, terms))
     }
     told = {
         "conditions": conditions(run, found, spoken),

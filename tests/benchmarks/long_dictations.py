@@ -1,15 +1,15 @@
-"""Six-minute dictations put together from the corpus: speech-dense, half pauses, and half suction hiss."""
+"""Two longer recordings put together from the corpus: speech-dense, half pauses, or half suction hiss."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from corpus import Spoken, corpus
-from sounds import RATE, Samples, steady_suction
+from sounds import Samples, steady_suction
 
-SECONDS = 360
+RECORDINGS = 2
 KINDS = ("dense", "half pauses", "half hiss")
 ROOM_DB, HISS_DB = -66.0, -26.0
 """Power of the room's own noise, and of suction while nobody speaks, of full scale; ours, no source."""
@@ -24,22 +24,24 @@ class Dictation:
     texts: tuple[str, ...]
 
 
-def dictation(kind: str, half: str) -> Dictation:
-    """A dictation of one of KINDS, of whole dictations of a half of the corpus, about SECONDS long.
+def dictations(kind: str, half: str) -> list[Dictation]:
+    """RECORDINGS of one of KINDS, of about the same length, of all whole dictations of a half of the corpus.
 
     dense: with the pauses that its voices make. Half of the others is silence or suction, one stretch after
     each sentence, as long as the sentence.
     """
-    parts: list[Samples] = []
-    texts: list[str] = []
+    dealt: list[list[Spoken]] = [[] for _ in range(RECORDINGS)]
     for one in corpus(half):
-        if sum(map(len, parts)) >= SECONDS * RATE:
-            break
-        parts += [one.clean()] if kind == "dense" else list(_spread(one, kind))
-        texts.append(one.gold["text"].strip())
+        min(dealt, key=lambda ones: sum(len(o.clean()) for o in ones)).append(one)
+    return [_joined(ones, kind) for ones in dealt]
+
+
+def _joined(ones: Sequence[Spoken], kind: str) -> Dictation:
+    parts = [part for one in ones for part in ([one.clean()] if kind == "dense" else _spread(one, kind))]
     sound = np.concatenate(parts)
     room = np.random.default_rng(5).standard_normal(len(sound)).astype(np.float32)
-    return Dictation(kind, sound + 10 ** (ROOM_DB / 20) * room, tuple(texts))
+    texts = tuple(one.gold["text"].strip() for one in ones)
+    return Dictation(kind, sound + 10 ** (ROOM_DB / 20) * room, texts)
 
 
 def _spread(one: Spoken, kind: str) -> Iterator[Samples]:

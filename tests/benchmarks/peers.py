@@ -1,22 +1,21 @@
 """The programs that bench_peers.py compares, each run once in a process of its own.
 
-    PYTHON tests/benchmarks/peers.py SYSTEM RECORDING WEIGHTS
+    PYTHON tests/benchmarks/peers.py SYSTEM WEIGHTS RECORDING...
 
 prints what it took as JSON: seconds by the clock, processor seconds, those that other programs took meanwhile, the
-most memory it held (megabytes), the words, and the versions of the programs. Loading the models is not counted,
-reading the recording is. Every program gets the same THREADS processors and as many threads. WEIGHTS: the folder of
-peer_weights.py.
+most memory it and its workers held (megabytes), the words, and the versions of the programs. Loading the models is
+not counted, reading the recordings is. Every program gets the same THREADS processors and as many threads. WEIGHTS:
+the folder of peer_weights.py.
 """
 
 from __future__ import annotations
 
 import json
 import os
-import resource
 import sys
 import time
-from collections.abc import Callable, Iterator
-from contextlib import ExitStack, contextmanager, suppress
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import ExitStack, contextmanager, nullcontext, suppress
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from unittest.mock import patch
@@ -24,11 +23,16 @@ from unittest.mock import patch
 THREADS = 2
 LANGUAGE = "en"
 ROOT = Path(__file__).resolve().parents[2]
-Work = Callable[[], str]
-"""A recording to its words."""
+Work = Callable[[Sequence[Path]], str]
+"""Recordings to their words, in their order."""
 
 
-def plain(path: Path, _: Path, *, threads: int = THREADS, vad: bool = False) -> Work:
+def one_by_one(hear: Callable[[Path], str]) -> Work:
+    """Recordings heard one after the other."""
+    return lambda paths: " ".join(hear(path) for path in paths)
+
+
+def plain(_: Path, *, threads: int = THREADS, vad: bool = False) -> Work:
     """faster-whisper, int8, with its defaults: beam 5, and other temperatures where that fails."""
     sys.path.insert(0, str(ROOT))
     from dictate import weights  # noqa: PLC0415
@@ -40,10 +44,14 @@ def plain(path: Path, _: Path, *, threads: int = THREADS, vad: bool = False) -> 
     model = WhisperModel(
         folder, device="cpu", compute_type="int8", cpu_threads=threads, local_files_only=True
     )
-    return lambda: " ".join(p.text for p in model.transcribe(str(path), language=LANGUAGE, vad_filter=vad)[0])
+    return one_by_one(
+        lambda path: " ".join(
+            p.text for p in model.transcribe(str(path), language=LANGUAGE, vad_filter=vad)[0]
+        )
+    )
 
 
-def whisper_cpp(path: Path, folder: Path) -> Work:
+def whisper_cpp(folder: Path) -> Work:
     """whisper.cpp, 16-bit floats, beam 5, else with its defaults."""
     from pywhispercpp.model import Model  # noqa: PLC0415
 
@@ -56,50 +64,79 @@ def whisper_cpp(path: Path, folder: Path) -> Work:
         print_progress=False,
         redirect_whispercpp_logs_to=None,
     )
-    return lambda: " ".join(part.text for part in model.transcribe(str(path)))
+    return one_by_one(lambda path: " ".join(part.text for part in model.transcribe(str(path))))
 
 
-def openai_whisper(path: Path, folder: Path, **options: int) -> Work:
+def openai_whisper(folder: Path, **options: int) -> Work:
     """openai-whisper, 32-bit floats, as its program comes if no options are given but beam_size and best_of of 5."""
     import torch  # noqa: PLC0415
     import whisper  # noqa: PLC0415
 
     torch.set_num_threads(THREADS)
     model = whisper.load_model(str(folder / "whisper.pt"), device="cpu")
-    return lambda: str(model.transcribe(str(path), language=LANGUAGE, fp16=False, **options)["text"])
+    return one_by_one(
+        lambda path: str(model.transcribe(str(path), language=LANGUAGE, fp16=False, **options)["text"])
+    )
 
 
-def ours(path: Path, _: Path) -> Work:
-    """All that an import does with a recording, from sound to kept visits."""
+def ours(_: Path) -> Work:
+    """`earside import`: planning, decoding, hearing, reading, keeping, by the workers that it starts of itself."""
     sys.path.insert(0, str(ROOT))
-    from bench_speed import ours as imported  # noqa: PLC0415
+    from desk.importing import bulk  # noqa: PLC0415
+    from shared.store import Store  # noqa: PLC0415
 
-    return imported(path)
+    crew = bulk.Crew(bulk.enough())
+    list(crew.run(get_ready, range(bulk.enough())))
+
+    def work(paths: Sequence[Path]) -> str:
+        data = paths[0].parent / "data"
+        with patch.object(bulk, "Crew", lambda size: nullcontext(crew)):
+            bulk.import_all(bulk.Wanted(paths, data=data))
+        with Store(data) as store:
+            rows = {row.name: store.last_transcript(row.id) for row in store.recordings()}
+        return " ".join(heard.text for path in paths if (heard := rows[path.name]))
+
+    return work
 
 
-def hearing(path: Path, _: Path) -> Work:
+def get_ready(_: int) -> None:
+    """What a worker loads for its first recording."""
+    sys.path.insert(0, str(ROOT))
+    import pickle  # noqa: PLC0415
+
+    from desk import own_words  # noqa: PLC0415
+    from desk.importing import work  # noqa: PLC0415
+
+    hearing(ROOT)
+    work._reader(pickle.dumps(own_words.vocabulary(None)))
+
+
+def hearing(_: Path) -> Work:
     """Our hearing alone, from sound to words."""
     sys.path.insert(0, str(ROOT))
+    import numpy as np  # noqa: PLC0415
+
     from dictate import hear  # noqa: PLC0415
 
     if second := hear.whisper("base").second():
         second.settings()
-    return lambda: hear.transcribe(path).text
+    hear.transcribe(np.zeros(16_000, np.float32))  # loads what finds speech
+    return one_by_one(lambda path: hear.transcribe(path).text)
 
 
-PEERS: dict[str, Callable[[Path, Path], Work]] = {
+PEERS: dict[str, Callable[[Path], Work]] = {
     "whisper.cpp, 16-bit, beam 5": whisper_cpp,
-    "openai-whisper, beam 5": lambda path, folder: openai_whisper(path, folder, beam_size=5, best_of=5),
+    "openai-whisper, beam 5": lambda folder: openai_whisper(folder, beam_size=5, best_of=5),
     "openai-whisper, greedy": openai_whisper,
 }
 """Those that need the environment of the peers."""
 
-SYSTEMS: dict[str, Callable[[Path, Path], Work]] = {
-    "ours, sound to kept visits": ours,
+SYSTEMS: dict[str, Callable[[Path], Work]] = {
+    "ours, import": ours,
     "ours, hearing alone": hearing,
     "faster-whisper, beam 5": plain,
-    "faster-whisper, beam 5, one thread": lambda path, folder: plain(path, folder, threads=1),
-    "faster-whisper, beam 5, its speech filter": lambda path, folder: plain(path, folder, vad=True),
+    "faster-whisper, beam 5, one thread": lambda folder: plain(folder, threads=1),
+    "faster-whisper, beam 5, its speech filter": lambda folder: plain(folder, vad=True),
     **PEERS,
 }
 
@@ -138,31 +175,40 @@ SAFEGUARDS: dict[str, dict[str, object]] = {
 WITHOUT = "ours, hearing alone, without "
 
 
-def without(name: str) -> Callable[[Path, Path], Work]:
+def without(name: str) -> Callable[[Path], Work]:
     """Our hearing with one safeguard switched off."""
 
-    def made(path: Path, folder: Path) -> Work:
+    def made(folder: Path) -> Work:
         sys.path.insert(0, str(ROOT))
         stack = ExitStack()
         stack.enter_context(_swapped(**SAFEGUARDS[name]))
-        work = hearing(path, folder)
-        return lambda: _closing(stack, work)
+        work = hearing(folder)
+        return lambda paths: _closing(stack, work, paths)
 
     return made
 
 
-def _closing(stack: ExitStack, work: Work) -> str:
+def _closing(stack: ExitStack, work: Work, paths: Sequence[Path]) -> str:
     with stack:
-        return work()
+        return work(paths)
 
 
 SYSTEMS |= {WITHOUT + name: without(name) for name in SAFEGUARDS}
 
 
+def living() -> list[Path]:
+    """This process and its children that live (proc(5): task/children)."""
+    children = " ".join(t.read_text() for t in Path("/proc/self/task").glob("*/children")).split()
+    return [Path("/proc") / number for number in ("self", *children)]
+
+
 def processor_seconds() -> float:
-    """This process's and its ended children's."""
-    used = (resource.getrusage(who) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN))
-    return sum(u.ru_utime + u.ru_stime for u in used)
+    """This process's and its children's, those that have ended too (proc(5): stat, utime to cstime)."""
+    ticks = 0
+    for process in living():
+        numbers = (process / "stat").read_text().rpartition(")")[2].split()
+        ticks += sum(map(int, numbers[11:15]))
+    return ticks / os.sysconf("SC_CLK_TCK")
 
 
 def busy_seconds() -> float:
@@ -172,9 +218,9 @@ def busy_seconds() -> float:
 
 
 def most_memory() -> int:
-    """The most this process has held, in megabytes (proc(5): VmHWM; ru_maxrss would begin with the parent's)."""
-    lines = Path("/proc/self/status").read_text(encoding="utf-8").splitlines()
-    return next(int(line.split()[1]) // 1024 for line in lines if line.startswith("VmHWM"))
+    """The most that this process and its children have held, each at its own time, in megabytes (proc(5): VmHWM)."""
+    lines = [line for one in living() for line in (one / "status").read_text().splitlines()]
+    return sum(int(line.split()[1]) // 1024 for line in lines if line.startswith("VmHWM"))
 
 
 def programs() -> dict[str, str]:
@@ -186,12 +232,12 @@ def programs() -> dict[str, str]:
     return found
 
 
-def main(system: str, path: Path, folder: Path) -> None:
-    """Run one program on one recording."""
+def main(system: str, folder: Path, paths: Sequence[Path]) -> None:
+    """Run one program on the recordings."""
     os.sched_setaffinity(0, sorted(os.sched_getaffinity(0))[:THREADS])
-    work = SYSTEMS[system](path, folder)
+    work = SYSTEMS[system](folder)
     before, busy, start = processor_seconds(), busy_seconds(), time.perf_counter()
-    text = work()
+    text = work(paths)
     took, cpu = time.perf_counter() - start, processor_seconds() - before
     others = max(busy_seconds() - busy - cpu, 0.0)
     of = {"seconds": took, "cpu": cpu, "others": others, "mb": most_memory(), "text": text}
@@ -199,4 +245,4 @@ def main(system: str, path: Path, folder: Path) -> None:
 
 
 if __name__ == "__main__":
-    main(sys.argv[1], Path(sys.argv[2]), Path(sys.argv[3]))
+    main(sys.argv[1], Path(sys.argv[2]), [Path(place) for place in sys.argv[3:]])

@@ -28,7 +28,11 @@ SHORTEST_SECONDS = 0.09
 PAUSE_SECONDS = 0.3
 """Shortest silence at which a clip may end. The more such places there are, the fuller clips get."""
 
-PAD_SECONDS = 0.25
+LEFT_OUT_SECONDS = 1.2
+"""Shortest silence between two stretches that is left out of a clip. Without the shorter ones,
+words spoken between two pauses were lost (jfk.flac of the open data)."""
+
+PAD_SECONDS = 0.4
 """Kept around each stretch of speech, so that no soft consonant is lost."""
 
 FAINT_DB, FAINT_FLOOR_DB = 25.0, -45.0
@@ -112,15 +116,18 @@ def find(
 
 
 def clips(stretches: Iterable[Stretch]) -> list[Clip]:
-    """Neighbouring stretches put together into clips, as full as they get. Those that touch become one."""
+    """Neighbouring stretches put together into clips, as full as they get, with the short pauses between them."""
     made: list[list[Stretch]] = []
     for stretch in stretches:
-        if not made or sum(map(len, made[-1])) + len(stretch) > CLIP_SECONDS * RATE:
-            made.append([stretch])
-        elif made[-1][-1].end == stretch.start:
-            made[-1][-1] = Stretch(made[-1][-1].start, stretch.end)
+        clip = made[-1] if made else []
+        if clip and stretch.start - clip[-1].end < LEFT_OUT_SECONDS * RATE:
+            longer = [*clip[:-1], Stretch(clip[-1].start, stretch.end)]
         else:
-            made[-1].append(stretch)
+            longer = [*clip, stretch]
+        if clip and sum(map(len, longer)) <= CLIP_SECONDS * RATE:
+            made[-1] = longer
+        else:
+            made.append([stretch])
     return [Clip(tuple(group)) for group in made]
 
 

@@ -5,10 +5,12 @@ from __future__ import annotations
 import os
 import tempfile
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from shared.errors import BadInput, EarsideError
+
+_PREFIX = ".earside-"
 
 
 def refuse_there(place: Path, remedy: str = "Move it, or choose another name.") -> None:
@@ -29,7 +31,7 @@ def whole(place: Path, *, replace: bool = False) -> Iterator[Path]:
     beside: Path | None = None
     try:
         place.parent.mkdir(parents=True, exist_ok=True)
-        number, name = tempfile.mkstemp(dir=place.parent, prefix=".earside-")
+        number, name = tempfile.mkstemp(dir=place.parent, prefix=_PREFIX)
         os.close(number)
         beside = Path(name)
         yield beside
@@ -51,3 +53,12 @@ def save(place: Path, content: bytes, *, replace: bool = False) -> None:
     """Write a file at once; raises what `whole` raises."""
     with whole(place, replace=replace) as beside:
         beside.write_bytes(content)
+
+
+def remove_left(folder: Path, before: float) -> None:
+    """Remove what killed programs left half written in a folder. before: when it was last written to, at most
+    (seconds since 1970); a program that lives needs a moment for its own."""
+    for left in folder.glob(f"{_PREFIX}*"):
+        with suppress(OSError):
+            if left.stat().st_mtime < before:
+                left.unlink()

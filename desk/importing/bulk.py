@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol
 
-from desk import own_words
+from desk import own_words, saving
 from desk.importing import faults, search, sidecar, work
 from desk.importing import plan as planning
 from desk.importing.cluster import Cluster
@@ -180,7 +180,7 @@ class Importer:
 
     def run(self, plan: Plan, vocabulary: bytes, workers: Workers, ledger: Ledger) -> None:
         """Work on all that is planned. Raises StoreError."""
-        began = time.monotonic()
+        began, today = time.monotonic(), time.time()
         jobs = (self._job(looked, plan, vocabulary) for looked in plan.work)
         try:
             with Bar.working(len(plan.work), plan.seconds) as bar:
@@ -198,6 +198,7 @@ class Importer:
                 fault.what, where=fault.where, remedy=f"{fault.remedy} {done}".strip()
             ) from fault
         finally:
+            saving.remove_left(self._passing, before=today)
             took = time.monotonic() - began
             for line in self.summary.lines(took):
                 say(line)

@@ -47,11 +47,19 @@ _PERIODS = {
 }
 _SHORTHAND = {"12": "months", "52": "weeks", "7": "days"}
 """Clinicians write 6/12 for six months, 3/52 for three weeks, 5/7 for five days (common practice, no source)."""
-_WHOLE_WORDS = {"annual": (1, "years"), "annually": (1, "years"), "yearly": (1, "years")}
+_WHOLE_WORDS = {
+    **dict.fromkeys(("annual", "annually", "yearly"), (1, "years")),
+    **dict.fromkeys(("biannual", "biannually"), (6, "months")),
+    "quarterly": (3, "months"),
+}
+_TIMES = {"twice": 2, "thrice": 3}
 _FILLED = frozenset({"canal", "ear", "lumen", "eac", "meatus", "space", "width"})
 _FILL_WORDS = frozenset(
     {"full", "blocked", "occluded", "filled", "obstructed", "impacted", "plugged", "packed"}
 )
+
+NEXT = "next"
+"""Before a period: the coming one, not how long something lasts."""
 
 Kind = Literal["length", "percent", "size", "interval", "reference", "bare"]
 
@@ -312,6 +320,20 @@ def _tenths(row: Sequence[str], i: int) -> tuple[Fraction, int] | None:
     return None
 
 
+def _times_a_year(row: Sequence[str], i: int) -> tuple[int, int] | None:
+    """Where "twice a year", "two times a year" or "twice yearly" ending at word i begins, and how many times it is."""
+    if row[i] == "year" and row[i - 1 : i] and row[i - 1] in ("a", "per", "each", "every"):
+        at = i - 2
+    elif row[i] in ("yearly", "annually"):
+        at = i - 1
+    else:
+        return None
+    if at >= 0 and row[at] in _TIMES:
+        return at, _TIMES[row[at]]
+    number = number_at(row, at - 1) if at >= 1 and row[at] == "times" else None
+    return (at - 1, number.whole) if number is not None and number.whole in (2, 3, 4, 6) else None
+
+
 def _without_number(row: Sequence[str], covered: set[int]) -> list[Measure]:
     """Measures said with "a" or "couple": "an inch", "a fortnight", "a couple of weeks", "annual"."""
     out = []
@@ -327,9 +349,17 @@ def _without_number(row: Sequence[str], covered: set[int]) -> list[Measure]:
             if led or extra:
                 value, end = (1 + extra[0], extra[1]) if extra else (Fraction(1), i + 1)
                 out.append(Measure(i - led, end, "length", value * MM_PER[unit], unit))
-        elif word in _PERIODS and before in ("a", "one") and word[-2:] != "ly":
+        elif (often := _times_a_year(row, i)) is not None:
+            out.append(Measure(often[0], i + 1, "interval", Fraction(12, often[1]), "months"))
+        elif word == "yearly" and before == "half":
+            out.append(Measure(i - 1, i + 1, "interval", Fraction(6), "months"))
+        elif word in ("year", "years") and (part := _and_part(row, i + 1)):
+            out.append(Measure(i - article, part[1], "interval", 12 * (1 + part[0]), "months"))
+        elif word in _PERIODS and before in ("a", "one", NEXT) and word[-2:] != "ly":
             unit, times = _PERIODS[word]
             out.append(Measure(i - 1, i + 1, "interval", Fraction(times), unit))
+        elif word == "week" and before in ("day", "today") and row[i - 2 : i - 1] != ["a"]:
+            out.append(Measure(i - 1, i + 1, "interval", Fraction(1), "weeks"))  # "this day week"
         elif word in _PERIODS and before == "of" and i > 1 and row[i - 2] in ("couple", "coupla"):
             unit, times = _PERIODS[word]
             out.append(Measure(i - 2, i + 1, "interval", Fraction(2 * times), unit))

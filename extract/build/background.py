@@ -6,7 +6,7 @@ from typing import Any
 
 from extract.build.values import Values, first_of_each, or_none
 from extract.mentions import Mention
-from extract.plan import softener_days
+from extract.plan import softener_days, to_come
 from shared.record import Background, SidedHistory, SidedSymptom, Softener, Value
 from shared.vocabulary import word_set
 
@@ -64,6 +64,7 @@ def _told(
 ) -> list[tuple[Mention, Mention | None]]:
     """The symptoms or history affirmed, each with the mention of its side; what was denied goes to `denied`."""
     said = values.without_taken_back([m for m in live if m.kind == kind])
+    said = [m for m in said if m.value != "previous_removal" or not to_come(values.words, m)]
     for m in said:
         if m.value == "previous_removal" and m.polarity == "denied" and _never(values, m):
             m.value, m.polarity = "first_removal", "affirmed"

@@ -29,7 +29,72 @@ WORK = "Left ear. Hard wax. Zoellner sucker, all out. Drum intact. "
         ("R/v 6/52.", (6, "weeks")),
         ("RTC three months.", (3, "months")),
         ("We'll say nine months.", (9, "months")),
+        ("See him next year.", (1, "years")),
+        ("Next year for a check.", (1, "years")),
+        ("We'll have her back next month.", (1, "months")),
+        ("A year from now, please.", (1, "years")),
+        ("Half-yearly from now on.", (6, "months")),
+        ("Recall half yearly.", (6, "months")),
+        ("She's on a six-monthly recall.", (6, "months")),
+        ("Twice a year is plenty for him.", (6, "months")),
+        ("Twice-yearly visits agreed.", (6, "months")),
+        ("Quarterly from here on.", (3, "months")),
+        ("He's to come quarterly.", (3, "months")),
+        ("Oil for a week then back.", (1, "weeks")),
+        ("Olive oil for a fortnight and then back to me.", (2, "weeks")),
+        ("He's to keep coming every four months.", (4, "months")),
+        ("He should come in every three months.", (3, "months")),
+        ("Come in every three months, I've told her.", (3, "months")),
+        ("In a fortnight's time we'll have another look.", (2, "weeks")),
+        ("Annual check.", (1, "years")),
+        ("Retest in a year.", (1, "years")),
+        ("Same time in four months.", (4, "months")),
+        ("I'd say six months.", (6, "months")),
+        ("Six months and we'll do it again.", (6, "months")),
+        ("Nine months is about right for him.", (9, "months")),
+        ("Year and a half and back.", (18, "months")),
+        ("I'll see her again three weeks from today.", (3, "weeks")),
+        ("Ten days and back for the other one.", (10, "days")),
+        ("This day week she's back in.", (1, "weeks")),
+        ("Same time next week.", (1, "weeks")),
+        ("Six weeks' time, booked.", (6, "weeks")),
+        ("Diary for six weeks.", (6, "weeks")),
+        ("Three monthly clears.", (3, "months")),
+        ("3/12 r/v.", (3, "months")),
+        ("Every four months suits him.", (4, "months")),
+        ("Roughly every eight weeks.", (8, "weeks")),
+        ("Put her down for the six month list.", (6, "months")),
+        ("Recall annually.", (1, "years")),
+        ("She ought to be seen every three months.", (3, "months")),
+        ("I would keep him on every six months.", (6, "months")),
+        ("So every six months, agreed.", (6, "months")),
+        ("Come back next month.", (1, "months")),
+        ("I'll see you next week for the other side.", (1, "weeks")),
+        ("ENT, urgent please, and I'd like to see her myself in five days.", (5, "days")),
         # near misses
+        ("He comes in every three months.", None),
+        ("She's been coming every six months for years.", None),
+        ("He has it done twice a year.", None),
+        ("Last year she had the same.", None),
+        ("She had it done six months ago.", None),
+        ("She's seeing ENT next week.", None),
+        ("She has an appointment with audiology next month.", None),
+        ("Keep it dry for a week.", None),
+        ("Oil twice a week.", None),
+        ("Oil every two weeks.", None),
+        ("She needs her hearing aids serviced every six months.", None),
+        ("He comes to us every three months.", None),
+        ("She comes in every six months.", None),
+        ("He's off on his holidays next week.", None),
+        ("Her last check was a year and a half ago.", None),
+        ("Hearing test next month.", None),
+        ("He's had it for a year and a half.", None),
+        ("Drops twice a day for a week.", None),
+        ("GP next week for the drum.", None),
+        ("Refer ENT, to be seen within two weeks.", None),
+        ("Next week I'm away.", None),
+        ("The hearing aid people see him every six months.", None),
+        ("Diabetic review every six months with the GP.", None),
         ("I had to call it a day.", None),
         ("He lost it two days back.", None),
         ("It was blocked for six months.", None),
@@ -44,6 +109,22 @@ WORK = "Left ear. Hard wax. Zoellner sucker, all out. Drum intact. "
 def test_recall(visit: Callable[[str], Any], said: str, recall: tuple[int, str] | None) -> None:
     found = visit(WORK + said).get("plan", {}).get("recall")
     assert found == (None if recall is None else {"number": recall[0], "unit": recall[1]})
+
+
+@pytest.mark.parametrize(
+    ("said", "earlier"),
+    [
+        ("He comes in every three months.", True),
+        ("She has it done twice a year.", True),
+        ("He should come in every three months.", False),
+        ("Come in every three months, I've told her.", False),
+    ],
+)
+def test_what_is_to_happen_every_so_often_is_no_history(
+    visit: Callable[[str], Any], said: str, earlier: bool
+) -> None:
+    history = visit(WORK + said).get("background", {}).get("history", [])
+    assert ("previous_removal" in [one["item"] for one in history]) == earlier
 
 
 @pytest.mark.parametrize(

@@ -12,6 +12,8 @@ _BARE_NEXT = word_set("ears", "bare_next")
 _VERBS_NEXT = word_set("ears", "verbs_next")
 _PLAIN_NEXT = word_set("ears", "plain_next")
 _LIKE = word_set("ears", "like")
+_LIKENING = frozenset({"exactly", "just", "much", "pretty", "the"})
+_ROUGH = word_set("mentions", "rough")
 _BEFORE_SIDE = frozenset(
     {"percent", "occlusion", "drum", "clearance", "length", "instrument", "method", "consistency", "colour"}
 )
@@ -32,6 +34,9 @@ def with_bare_sides(words: Words, mentions: list[Mention]) -> list[Mention]:
     of_ear = [m for m in mentions if m.live and m.kind in OF_AN_EAR]
     seen = {m.start for m in of_ear if m.kind in SEEN_AT_ONCE}
     told = seen | {m.start for m in of_ear if m.kind in ("skin", "canal", "foreign_body")}
+    likened = {
+        _before_likening(row, m.start - (row[m.start] not in OPPOSITE)) for m in of_ear if m.kind == "same"
+    }
     last = {m.end for m in of_ear if m.kind in _BEFORE_SIDE}
     last |= {m.end for m in of_ear if m.kind == "same" and row[m.end - 1] not in _LIKE}
     last |= {
@@ -49,7 +54,9 @@ def with_bare_sides(words: Words, mentions: list[Mention]) -> list[Mention]:
         ):
             taken.discard(begin)
             spots, last = [begin], last | {begin}
-        spots += [i for i in range(start, end) if i + 1 in seen and (i == start or row[i - 1] in MARKS)]
+        spots += [
+            i for i in range(start, end) if (i == start or row[i - 1] in MARKS) and _is_followed(row, i, seen)
+        ]
         spots += [
             i
             for i in range(start, end - 1)
@@ -64,7 +71,7 @@ def with_bare_sides(words: Words, mentions: list[Mention]) -> list[Mention]:
             cue = Mention(spot, spot + 1, {"ear_cue": side}, kind="ear_cue", value=side, visit=visit)
             sure = side == "left" or spot in last or bool(_VERBS_NEXT & set(row[spot + 1 : spot + 2]))
             taken.add(spot)
-            if sure or any(spot < i <= spot + 6 for i in told):
+            if sure or spot in likened or any(spot < i <= spot + 6 for i in told):
                 found.append((cue, sure))
             elif row[begin:end] == ["right", "."]:
                 alone.append(cue)
@@ -75,11 +82,30 @@ def with_bare_sides(words: Words, mentions: list[Mention]) -> list[Mention]:
         for cue, sure in found
         if sure
         or cue.visit in lefts
-        or (cue.visit in named and (_is_plainly_told(row, cue) or _left_is_done(words, mentions, cue)))
+        or (
+            cue.visit in named
+            and (_is_plainly_told(row, cue) or cue.start in likened or _left_is_done(words, mentions, cue))
+        )
     ]
     kept += [c for c in alone if any(_is_first_of_two(row, o) for o in kept if o.visit == c.visit)]
     kept += [c for c in _tools_of_each(words, of_ear, said) if c.start not in {k.start for k in kept}]
     return sorted([*mentions, *kept], key=lambda m: (m.start, -m.end)) if kept else mentions
+
+
+def _before_likening(row: list[str], at: int) -> int:
+    """From word `at` back the first that is no mark, "the" or "much the" before "same again"; -1 if there is none."""
+    while at >= 0 and row[at] not in OPPOSITE and (row[at] in MARKS or row[at] in _LIKENING):
+        at -= 1
+    return at
+
+
+def _is_followed(row: list[str], i: int, seen: set[int]) -> bool:
+    """Whether one of the words seen stands right after word i, but for such as make a share a rough one ("left about
+    half")."""
+    i += 1
+    while i not in seen and i < len(row) and row[i] in _ROUGH:
+        i += 1
+    return i in seen
 
 
 def _is_plainly_told(row: list[str], cue: Mention) -> bool:

@@ -16,6 +16,7 @@ _CARRIED = 30
 
 _PIECE_LEADS = word_set("mentions", "piece_leads")
 _ROUGH = word_set("mentions", "rough")
+_IS = frozenset({"'s", "is", "was", "then", ","})
 _FILLED_UP = frozenset({"filled", "full", "blocked", "occluded", "obstructed"})
 _ANNOUNCES = word_set("mentions", "announces")
 _MILLIMETRES = {("mm",), ("mms",), ("mil",), ("mils",), ("millimetres",)}
@@ -90,20 +91,26 @@ def settle_shares(row: list[str], counted: list[Mention], found: list[Mention]) 
         while at and row[at - 1] in _ROUGH:
             at -= 1
         before = row[max(at - 2, 0) : at]
-        alone = row[c.end : c.end + 1] in ([], [","], ["."], [";"]) and before[-1:] in (
-            [],
-            [","],
-            ["."],
-            [":"],
-        )
+        closes = row[c.end : c.end + 1] in ([], [","], ["."], [";"])
         stops = [i for i, w in enumerate(row) if w in (".", "?", "!")]
         low = max((i for i in stops if i < at), default=-1)
         high = min((i for i in stops if i >= c.end), default=len(row))
         said = [o for o in found if low < o.start < high and o.has("consistency", "colour")]
         filled = before[-1:] == [","] and before[:1] and before[0] in _FILLED_UP
-        if alone and (said or filled):
+        alone = before[-1:] in ([], [","], ["."], [":"]) and (said or filled)
+        if closes and (alone or (_names_an_ear(row, at) and (said or at < c.start))):
             c.measure.kind, c.measure.value = "percent", c.measure.value * 100
             c.kind, c.readings = "percent", {"percent": ""}
+
+
+def _names_an_ear(row: list[str], at: int) -> bool:
+    """Whether what stands before word `at` names an ear, so that a share is of its canal: "left about a third"; in
+    "and left about a third" it may be what remained."""
+    before = row[max(at - 4, 0) : at]
+    while before and before[-1] in _IS:
+        before.pop()
+    opens = before[-2:-1] in ([], ["."], [";"], ["the"])
+    return before[-1:] == ["ear"] or (opens and before[-1:] in (["left"], ["right"], ["other"]))
 
 
 def settle_pieces(row: list[str], counted: list[Mention], found: list[Mention]) -> None:

@@ -54,7 +54,7 @@ _WHOLE_WORDS = {
 }
 _TIMES = {"twice": 2, "thrice": 3}
 _FILLED = frozenset({"canal", "ear", "lumen", "eac", "meatus", "space", "width"})
-_FILL_WORDS = frozenset(
+FILL_WORDS = frozenset(
     {"full", "blocked", "occluded", "filled", "obstructed", "impacted", "plugged", "packed"}
 )
 
@@ -284,9 +284,9 @@ def _measure(row: Sequence[str], number: Number) -> Measure:
     elif value < 1 and following in ("year",):
         return Measure(at, end + skip + 1, "interval", value * 12, "months")
     if value < 1:
-        if end < len(row) and row[end] in _FILL_WORDS:
+        if end < len(row) and row[end] in FILL_WORDS:
             return Measure(at, end + 1, "percent", value * 100)
-        if following in _FILLED or following in _FILL_WORDS:
+        if following in _FILLED or following in FILL_WORDS:
             return Measure(at, end + skip + 1, "percent", value * 100)
         if following == "way" and row[end + skip + 1 : end + skip + 2] in (["full"], ["across"], ["blocked"]):
             return Measure(at, end + skip + 2, "percent", value * 100)

@@ -6,6 +6,7 @@ from typing import Any
 
 from extract.build.complications import is_of_wax
 from extract.build.values import Values, first_of_each
+from extract.measures import FILL_WORDS
 from extract.mentions import Mention
 from extract.words import STOPS, Words
 from shared.record import After, Before, Value, Wax
@@ -123,6 +124,8 @@ def _completed(own: list[Wax], copied: list[Wax]) -> list[Wax]:
 def _is_fill(words: Words, m: Mention) -> bool:
     """Whether a percentage tells how full the canal is, not how much came out or how well somebody hears."""
     after = words.text[m.end : m.end + 5]
+    if FILL_WORDS & {*words.text[m.start : m.end + 1]}:
+        return True
     if after[:1] == [","] and {"it", "that", "them", "those"} & set(after[1:4]):
         return True  # "fifteen percent, sucked that out": the clause after it has its own object
     after = after[1:] if after[:1] == [","] else after[:4]

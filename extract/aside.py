@@ -13,7 +13,7 @@ from spacy.tokens import Doc
 
 from extract.conditions import deny_supposed
 from extract.mentions import Mention, by_sentence
-from extract.polarity import answer
+from extract.polarity import answer, is_asked_about
 from extract.words import MARKS, Words
 from shared.vocabulary import word_set
 
@@ -123,6 +123,10 @@ def aside(doc: Doc) -> Doc:
                 _what_to_come_back_for(words, mentions, m)
         short = end - start <= _SHORT_QUESTION
         answered = answer(words.text[end : end + 3]) == "affirmed"
+        for m in mentions:
+            about = m.has("symptom", "complication", "history") and m.polarity == "affirmed"
+            if about and m.live and not answered and is_asked_about(words, m):
+                m.aside = REASONS["question"]
         if short and not answered and words.text[end - 1] == "?" and words.text[start] not in ("see", "look"):
             asks = words.text[start] in _ASKS
             for m in mentions:

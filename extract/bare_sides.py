@@ -63,6 +63,9 @@ def with_bare_sides(words: Words, mentions: list[Mention]) -> list[Mention]:
             if row[i + 1] in _PLAIN_NEXT and (i == start or row[i - 1] in MARKS)
         ]
         spots += [i for i in range(begin, end) if i in last and (i + 1 == end or row[i + 1] in MARKS)]
+        if row[end - 3 : end] == [",", "left", "."] and end - 3 in last:
+            spots.append(end - 2)  # "attempted suction, left."; ", right." may be "all right"
+            last.add(end - 2)
         for spot in spots:
             side = row[spot]
             visit = next((m.visit for m in mentions if words.sentence[m.start] >= number), -1)

@@ -12,6 +12,7 @@ from extract.measured import (
     settle_pieces,
     settle_shares,
     settle_sizes,
+    tubes_by_their_bore,
 )
 from extract.measures import measures
 from extract.mentions import Mention
@@ -52,6 +53,7 @@ class MentionFinder:
         found = [m for m in found if not (m.start in solid and m.end - 1 in solid)]
         counted = [c for c in counted if not is_figure_of_speech(c, found)]
         settle_sizes(row, counted, found)
+        found += tubes_by_their_bore(row, counted, found)
         settle_percents(row, counted)
         found = [m for m in found if not belongs_to_percent(m, counted) and not _is_left_side(row, m)]
         settle_pieces(row, counted, found)

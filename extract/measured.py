@@ -16,6 +16,9 @@ _CARRIED = 30
 
 _PIECE_LEADS = word_set("mentions", "piece_leads")
 _ROUGH = word_set("mentions", "rough")
+_WORKED_WITH = word_set("mentions", "worked_with")
+_OF_ITS_TUBE = 6
+"""Words between a bore and the tube that it is of, at most."""
 _IS = frozenset({"'s", "is", "was", "then", ","})
 _FILLED_UP = frozenset({"filled", "full", "blocked", "occluded", "obstructed"})
 _ANNOUNCES = word_set("mentions", "announces")
@@ -62,6 +65,19 @@ def settle_sizes(row: list[str], counted: list[Mention], found: list[Mention]) -
                 c.kind, c.value, c.readings = "size", text, {"size": text}
                 c.linked = [f]
                 break
+
+
+def tubes_by_their_bore(row: list[str], counted: list[Mention], found: list[Mention]) -> list[Mention]:
+    """Suction tubes named by their bore alone: "two passes with the sixteen gauge". Common practice, no source."""
+    named = {i for f in found if f.has("instrument") for i in range(f.start - 1, f.end + 1)}
+    tubes = []
+    for c in counted:
+        if c.kind == "size" and c.value.endswith("G") and not named & {c.start, c.end}:
+            led = row[max(c.start - 2, 0) : c.start]
+            near = any(f.has("instrument") and abs(f.start - c.start) < _OF_ITS_TUBE for f in found)
+            if not near and len(led) == 2 and led[0] in _WORKED_WITH and led[1] in ("a", "an", "my", "the"):
+                tubes.append(Mention(c.start, c.end, {"instrument": "suction_tube"}))
+    return tubes
 
 
 def settle_percents(row: list[str], counted: list[Mention]) -> None:

@@ -50,6 +50,12 @@ _REMARK = 16
 _WHO = frozenset({"he", "she", "they"})
 _POINTED = frozenset({"that", "this", "it", "there"})
 _ROUGHLY = word_set("polarity", "roughly")
+_JUDGING = word_set("polarity", "judging")
+_ASK, _ABOUT = word_set("polarity", "ask"), word_set("polarity", "about")
+_DID_SOME = [
+    [did, how] for did in ("did", "does", "do") for how in ("a", "slightly", "indeed", "yes", "quite")
+]
+"""Of "it did a wee bit", after the subject."""
 _CLOSE = 5
 """Words within which a denial must stand before a tool, an oil or a referral to deny it."""
 
@@ -190,7 +196,15 @@ def _answered(words: Words, m: Mention) -> str:
     if row[m.end : m.end + 1] == [":"] and (m.end + 2 == len(row) or row[m.end + 2] in MARKS):
         return answer(row[m.end + 1 : m.end + 2])  # "bleeding: none."
     mark = next((i for i in range(m.end, min(m.end + _CLOSE, len(row))) if row[i] in MARKS), m.start)
-    return answer(row[mark + 1 : mark + 4]) if row[mark] == "?" else ""
+    asks = row[mark] == "?" or (row[mark] in STOPS and is_asked_about(words, m))
+    return answer(row[mark + 1 : mark + 4]) if asks else ""
+
+
+def is_asked_about(words: Words, m: Mention) -> bool:
+    """Whether a sentence only tells that something was asked for ("ask her about pain")."""
+    start, _ = words.bounds[words.sentence[m.start]]
+    before = words.text[max(m.start - _CLOSE, start) : m.start]
+    return bool(_ASK & set(before)) and before[-1] in _ABOUT
 
 
 def _is_refused(words: Words, m: Mention) -> bool:
@@ -221,6 +235,8 @@ def _asked(row: list[str], m: Mention) -> str:
 
 def answer(said: list[str]) -> str:
     """What the first words of an answer say of what was asked: "denied", "affirmed", or "" if nothing."""
+    if said[:1] and said[0] in _SUBJECTS and said[1:3] in _DID_SOME:
+        return "affirmed"
     if said[:1] and said[0] in _SUBJECTS and set(said[1:2]) & _AUXILIARIES:
         no = said[2:3] in (["not"], ["n't"], ["never"])
         return "denied" if no else "affirmed" if MARKS.issuperset(said[2:3]) else ""
@@ -276,8 +292,8 @@ def _out_of_reach(words: Words, m: Mention, scope: Scope, mentions: list[Mention
     for i, word in enumerate(between):
         if word in MARKS and any(tuple(between[i + 1 : i + 3])[:2] == pair for pair in _NEW_STATEMENT):
             return True
-    if "call" in scope.phrase:  # "I would not call that drum healthy"
-        return False
+    if _JUDGING & {*scope.phrase.split()}:
+        return False  # "I would not call that drum healthy", "I don't think the drum's healthy"
     good = {"healthy", "intact", "well", "complete", "improved"} & set(m.readings.values())
     return bool(good) and any(
         at <= o.start < m.start

@@ -31,6 +31,7 @@ from extract.ear_cues import (
 from extract.ears_in_hand import EarsInHand
 from extract.mentions import Mention, by_sentence
 from extract.nearest_ears import Target, nearest_ears
+from extract.referred_back import refer_back
 from extract.words import MARKS, Words
 from shared.vocabulary import word_set
 
@@ -65,6 +66,7 @@ def ears(doc: Doc) -> Doc:
     for hand in hands.values():
         if hand.waiting:
             _give(hand.waiting, (hand.begin(hand.waiting[0]),))
+    refer_back(words, doc._.mentions)
     doc._.mentions = [one for m in doc._.mentions for one in _for_each_ear(m)]
     doc._.ears = {visit: hand.ears for visit, hand in hands.items()}
     return doc

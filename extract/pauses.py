@@ -20,6 +20,7 @@ from extract.measures import measures
 from extract.numbers import TENS, UNITS
 from extract.phrase_book import PhraseBook
 from extract.phrases import Found
+from extract.spelled import digits_at
 from extract.words import MARKS, Words
 from shared.vocabulary import load_yaml, word_set
 
@@ -143,7 +144,7 @@ class Pauses:
 
 def _settled(row: list[str]) -> dict[int, str]:
     """Gaps that need no weighing, by the word before them: the mark, or "" for none."""
-    found = _headings(row)
+    found = _headings(row) | _references(row)
     for i, (word, following) in enumerate(pairwise(row)):
         beyond = row[i + 2 : i + 3]
         if word == "left" and i and row[i - 1] in _REMAINING and following in _NAMED:
@@ -183,6 +184,19 @@ def _headings(row: list[str]) -> dict[int, str]:
     return found
 
 
+def _references(row: list[str]) -> dict[int, str]:
+    """The mark after figures said one by one that open a patient, and none among them ("next is 4 1 2 0. Right
+    ear")."""
+    found: dict[int, str] = {}
+    for i, word in enumerate(row[:-1]):
+        start = i + 1 + (word == "next" and row[i + 1] == "is")
+        said, end = digits_at(row, start)
+        if word in _OPENING_ONE and said.isdigit() and len(said) == end - start >= _FIGURES:
+            found |= dict.fromkeys(range(i, end - 1), "")
+            found[end - 1] = "."
+    return found
+
+
 def _opens_a_look(after: list[str]) -> bool:
     """Whether words begin to tell what is seen: a part of the ear, wax, or how full it is."""
     if after[:1] == ["the"] or after[:1] == ["no"]:
@@ -193,6 +207,8 @@ def _opens_a_look(after: list[str]) -> bool:
     return after[:1] in (["there"], ["a"]) and bool({"wax", "cerumen"} & set(after))
 
 
+_OPENING_ONE = frozenset({"next", "number", "patient", "reference"})
+_FIGURES = 3
 _OF_THE_EAR = frozenset({"the", "his", "her"})
 _SEEN = word_set("pauses", "seen")
 _LOOK = 7

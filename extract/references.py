@@ -12,6 +12,8 @@ _APPOSITION = 8
 """Words after "next patient" within which a reference may stand alone in commas."""
 _PREAMBLE = 30
 """Words that may open a text before a reference that stands alone ("Right, let's begin. Seven seven four.")."""
+_TELLING = 3
+"""Figures that make a reference where no word says that it is one, at least."""
 _LAST_ONE = (["last", "one"], ["final", "one"], ["this", "one"])
 """Between "next patient" and the reference: "next patient, last one, four oh six"."""
 
@@ -93,4 +95,32 @@ def _bare_reference_places(row: list[str]) -> list[int]:
         )
         if enough and (named or ((start == 0 or first or late) and closed)):
             out.append(start)
-    return out
+    return out + _like_the_first(row, out) + _after_next(row)
+
+
+def _like_the_first(row: list[str], found: list[int]) -> list[int]:
+    """Where another of as many figures stands alone as the one that opened the text ("4119. ... 4120. ...")."""
+    if 0 not in found or len(digits_at(row, 0)[0]) < _TELLING:
+        return []
+    said, end = digits_at(row, 0)
+    if row[end : end + 1] != ["."]:
+        return []
+    return [
+        i + 1
+        for i in range(end, len(row) - 1)
+        if row[i] in STOPS and _stands_alone_like(row, i + 1, len(said))
+    ]
+
+
+def _stands_alone_like(row: list[str], i: int, figures: int) -> bool:
+    said, end = digits_at(row, i)
+    return len(said) == figures and row[end : end + 1] == ["."]
+
+
+def _after_next(row: list[str]) -> list[int]:
+    """Where figures follow "next" at once ("next 4 1 2 0 right ear")."""
+    return [
+        i + 1
+        for i, word in enumerate(row[:-1])
+        if word == "next" and len(said := digits_at(row, i + 1)[0]) >= _TELLING and said.isdigit()
+    ]

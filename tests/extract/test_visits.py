@@ -129,3 +129,20 @@ def test_a_clearer_change_is_surer(reader: Reader) -> None:
     assert sure("Recall one year. Who's this? She feels blocked. ") < sure(
         "Next patient. She feels blocked. "
     )
+
+
+@pytest.mark.parametrize(
+    ("text", "references"),
+    [
+        ("next is 4 1 1 9 left ear full of black wax syringed it all came away drum intact come back if it blocks up "
+         "again next 4 1 2 0 right ear soft wax hooked out drum dull", ["4119", "4120"]),
+        ("4119. Left ear full of black wax, syringed, all out. Drum intact. 4120. Right ear, soft wax, hooked out.",
+         ["4119", "4120"]),
+        # near misses: a length, and a time to come back
+        ("4119. Left ear, hard wax, hook. Twelve. Drum intact.", ["4119"]),
+        ("Next, 4119. Left ear, hard wax, hook, out. Drum intact. Next week 100 of them are booked.", ["4119"]),
+    ],
+)  # fmt: skip
+def test_another_bare_reference_is_another_patient(reader: Reader, text: str, references: list[str]) -> None:
+    visits = reader.read(Transcript(text=text))
+    assert [v.patient_reference.value if v.patient_reference else None for v in visits] == references

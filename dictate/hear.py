@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import os
-from collections import deque
-from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
-from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
-from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -21,8 +19,6 @@ from shared.naming import readable
 from shared.transcript import Transcript, Word
 
 Progress = Callable[[float, float], None]
-Given = TypeVar("Given")
-Made = TypeVar("Made")
 
 FAINT_BELIEF = 0.4
 """How likely a word of faint speech is taken to be at most: low enough that what rests on it is checked."""
@@ -35,15 +31,13 @@ def transcribe(
     progress: Progress | None = None,
     recogniser: Recogniser | None = None,
     second: Recogniser | None = None,
-    at_once: Callable[[], int] | None = None,
 ) -> Transcript:
     """The words of a recording, each with its seconds in it and how likely it is right.
 
     source: a file, or samples between -1 and 1, one channel, 16,000 a second. model: "base", "tiny.en",
     or as for `weights.find`. progress: called with seconds done, and in all as far as is known. recogniser, second:
-    another than the model's own, and who hears all of it again, if not the recogniser's own second. at_once: asked
-    before each group of clips how many may be heard side by side; the recogniser's workers if None.
-    Nobody speaks: a transcript without text. The transcript's settings hold, beside the recogniser's: "second_look",
+    another than the model's own, and who hears all of it again, if not the recogniser's own second. Nobody
+    speaks: a transcript without text. The transcript's settings hold, beside the recogniser's: "second_look",
     who heard it the second time; "note", what is missing of a damaged recording; "unheard_seconds", speech in
     which even a second hearing found no credible word; "faint_seconds", speech so quiet that it may be
     somebody else's.
@@ -64,15 +58,14 @@ def transcribe(
             second = hearer.second()
         settings = hearer.settings() | ({"second_look": second.settings()["model"]} if second else {})
         hearings, shared_out = Hearings(recording, hearer, second), list(groups(clips))
-        all_workers = int(settings.get("workers") or 1)
-        heard = in_order(hearings.hear, shared_out, at_once or (lambda: all_workers))
+        pool = ThreadPoolExecutor(int(settings.get("workers") or 1))
         try:
-            for group, found in zip(shared_out, heard, strict=True):
-                words += [word for its, _ in found for word in its]
+            for group, found in zip(shared_out, pool.map(hearings.hear, shared_out), strict=True):
+                words += [word for heard, _ in found for word in heard]
                 unheard += sum(missed for _, missed in found)
                 tell(group[-1].stretches[-1].end / read.RATE, recording.seconds)
-        finally:
-            heard.close()
+        finally:  # an interrupt does not wait for the clips that are being heard
+            pool.shutdown(wait=False, cancel_futures=True)
             memory.give_back()
     tell(recording.seconds, recording.seconds)
     faint = speech.faint(recording, stretches)
@@ -92,28 +85,6 @@ def transcribe(
         model=model,
         settings=settings,
     )
-
-
-def in_order(
-    function: Callable[[Given], Made], tasks: Iterable[Given], at_once: Callable[[], int]
-) -> Generator[Made, None, None]:
-    """What the function makes of each task, in the order of the tasks.
-
-    at_once: how many may be done side by side, asked before each. Closing it does not wait for those in hand.
-    """
-    pool = ThreadPoolExecutor()  # makes no more threads than are used at once
-    begun: deque[Future[Made]] = deque()
-    try:
-        for task in tasks:
-            while len(running := [one for one in begun if not one.done()]) >= max(at_once(), 1):
-                wait(running, return_when=FIRST_COMPLETED)
-            while begun and begun[0].done():
-                yield begun.popleft().result()
-            begun.append(pool.submit(function, task))
-        while begun:
-            yield begun.popleft().result()
-    finally:
-        pool.shutdown(wait=False, cancel_futures=True)
 
 
 def _doubted(words: Iterable[HeardWord], faint: Sequence[Stretch]) -> Iterator[HeardWord]:

@@ -17,7 +17,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import TypeVar
 
-from desk.importing import beats, faults, sharing
+from desk.importing import beats, faults
 from desk.importing.beats import Beat
 from desk.importing.faults import Fault
 from dictate.recognise import processors, workers
@@ -38,9 +38,9 @@ _SPAWN = multiprocessing.get_context("spawn")
 
 
 def enough() -> int:
-    """Workers that keep all processors busy: the recogniser of each takes several. Two at least, if there are two
-    processors: while one decodes, finds speech or reads, for which one processor is enough, the other has the rest."""
-    return max(min(processors(), 2), processors() // workers())
+    """Workers that keep all processors busy: the recogniser of each takes several, and one that shares them with
+    another is no quicker for twice the memory."""
+    return max(1, processors() // workers())
 
 
 class Crew:
@@ -51,7 +51,6 @@ class Crew:
 
     def __init__(self, size: int, *, patience: float = PATIENCE_SECONDS) -> None:
         self._size, self._patience = size, patience
-        self._busy = sharing.shared()
         self._all: list[_Worker] = []
         self._idle: list[_Worker] = []
 
@@ -84,10 +83,8 @@ class Crew:
         busy: dict[Connection, tuple[_Worker, Task]] = {}
         while True:
             while len(busy) < size and (task := next(tasks, None)) is not None:
-                self._busy.value = len(busy) + 1
                 worker = self._begin((function, task))
                 busy[worker.pipe] = worker, task
-            self._busy.value = len(busy)
             if not busy:
                 return
             began = time.monotonic()
@@ -127,7 +124,7 @@ class Crew:
                 return worker
             except OSError:
                 self._end(worker)
-        worker = _Worker(self._busy)
+        worker = _Worker()
         self._all.append(worker)
         worker.pipe.send(what)
         return worker
@@ -149,10 +146,10 @@ class Crew:
 
 
 class _Worker:
-    def __init__(self, busy: sharing.Busy) -> None:
+    def __init__(self) -> None:
         self.silent = 0.0
         self.pipe, theirs = _SPAWN.Pipe()
-        self._process = _SPAWN.Process(target=_serve, args=(theirs, unlocking.held(), busy), daemon=True)
+        self._process = _SPAWN.Process(target=_serve, args=(theirs, unlocking.held()), daemon=True)
         self._process.start()
         theirs.close()  # so that its end is noticed here
 
@@ -162,9 +159,8 @@ class _Worker:
         self.pipe.close()
 
 
-def _serve(pipe: Connection, keys: dict[Path, Vault], busy: sharing.Busy) -> None:
+def _serve(pipe: Connection, keys: dict[Path, Vault]) -> None:
     unlocking.take(keys)
-    sharing.take(busy)
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C reaches all; the program decides
     threading.Thread(target=_end_with_program, daemon=True).start()
     one_at_a_time = threading.Lock()

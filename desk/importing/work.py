@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from desk import heard_amiss, saving
-from desk.importing import beats, faults, sharing
+from desk.importing import beats, faults
 from desk.importing.faults import Fault
 from desk.importing.look import Looked, hashed
 from shared.errors import EarsideError
@@ -131,13 +131,11 @@ def hear(job: Job, recogniser: Callable[[], Recogniser] | None = None) -> Transc
     hearer = recogniser or functools.partial(whisper, job.model)
     path, model = job.looked.path, job.model
     if job.passing is None:
-        return transcribe(
-            path, model=model, progress=beats.beat, recogniser=hearer(), at_once=sharing.at_once
-        )
+        return transcribe(path, model=model, progress=beats.beat, recogniser=hearer())
     _, place = passing_files(job.passing, job.looked.sha256)
     with HeardFile(place) as file:
         before = HeardBefore(hearer, file, beats.beat)
-        return transcribe(path, model=model, progress=beats.beat, recogniser=before, at_once=sharing.at_once)
+        return transcribe(path, model=model, progress=beats.beat, recogniser=before)
 
 
 @functools.lru_cache(maxsize=1)

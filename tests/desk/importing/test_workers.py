@@ -19,7 +19,6 @@ import workers
 from desk.importing import faults, work
 from desk.importing.bulk import Wanted, import_all
 from desk.importing.crew import Crew
-from dictate.recognise import processors
 
 
 def test_a_worker_that_dies_is_replaced_and_its_task_tried_once_more(tmp_path: Path) -> None:
@@ -39,17 +38,6 @@ def test_a_worker_that_hangs_is_ended_and_a_slow_one_is_not() -> None:
         found = dict(crew.run(workers.take_long, tasks, lambda task, beat: beats.append((task, beat.done))))
     assert found == {"slow": "slow", "quick": "quick", "asleep": faults.HUNG, "in circles": faults.HUNG}
     assert [done for task, done in beats if task == "slow"] == sorted(done for _, done in beats if done)
-
-
-def test_busy_workers_share_the_processors(tmp_path: Path) -> None:
-    all_of_it, half = min(processors(), 4), max(1, min(processors() // 2, 4))
-    a, b, c = (str(tmp_path / name) for name in "abc")
-    with Crew(2) as crew:
-        alone = dict(crew.run(workers.share_when_all_are_busy, [(a,)]))
-        both = dict(crew.run(workers.share_when_all_are_busy, [(b, c), (c, b)]))
-        alone_again = dict(crew.run(workers.share_when_all_are_busy, [(a,)]))
-    assert alone == alone_again == {(a,): all_of_it}
-    assert both == {(b, c): half, (c, b): half}
 
 
 def test_a_dask_cluster_with_a_killed_worker_gives_the_same_store(

@@ -10,24 +10,10 @@ from pathlib import Path
 
 import folder
 
-from desk.importing import beats, sharing, work
+from desk.importing import beats, work
 from desk.importing.faults import Fault
 from desk.importing.work import Done, Job
 from shared.transcript import Transcript
-
-
-def share_when_all_are_busy(flags: tuple[str, ...]) -> int:
-    """How many clips may be heard at once here, once all tasks have begun. flags: of each a file, its own first."""
-    _all_reach(flags, "begun")
-    share = sharing.at_once()
-    _all_reach(flags, "asked")
-    return share
-
-
-def _all_reach(flags: tuple[str, ...], point: str) -> None:
-    Path(f"{flags[0]}.{point}").touch()
-    while not all(Path(f"{flag}.{point}").exists() for flag in flags):
-        time.sleep(0.01)
 
 
 def double_or_die(n: int) -> int:

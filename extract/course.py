@@ -247,13 +247,15 @@ def _describes_ear(words: Words, m: Mention) -> bool:
 
 
 def _is_there(words: Words, m: Mention) -> bool:
-    """Whether a perforation or a grommet is met with now ("there's a perforation", "I can see a grommet")."""
+    """Whether a perforation or a grommet is met with now ("there's a perforation", "I can see a grommet", "not a
+    good drum, it's perforated")."""
     start, end = words.bounds[words.sentence[m.start]]
     near = words.text[max(m.start - 5, start) : m.start]
     told = {"history", "previous", "old", "past", "known", "mentions", "says", "ago"} & set(
         words.text[start:end]
     )
-    there = any(a == "there" and b in ("'s", "is") for a, b in itertools.pairwise(near))
+    pairs = [pair for pair in itertools.pairwise(near) if pair[1] in ("'s", "is")]
+    there = any(a == "there" or (a == "it" and _DRUMS & {*words.text[start:end]}) for a, _ in pairs)
     return not told and (there or "see" in near)
 
 

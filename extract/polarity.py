@@ -204,6 +204,8 @@ def is_asked_about(words: Words, m: Mention) -> bool:
     """Whether a sentence only tells that something was asked for ("ask her about pain")."""
     start, _ = words.bounds[words.sentence[m.start]]
     before = words.text[max(m.start - _CLOSE, start) : m.start]
+    if "when" in before:  # "he nods when I ask about pain" is an answer
+        return False
     return bool(_ASK & set(before)) and before[-1] in _ABOUT
 
 

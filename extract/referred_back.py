@@ -8,7 +8,8 @@ from shared.vocabulary import word_set
 
 _DURING = word_set("ears", "during")
 _TOOLS = frozenset({"instrument", "method"})
-_WORKED = _TOOLS | {"removal", "length"}
+_WORKED = _TOOLS | {"removal", "length", "consistency", "colour", "percent"}
+"""What an ear that was only looked into, and had no wax, does not have."""
 _OF_IT = frozenset({"complication", "tolerance"})
 
 
@@ -19,14 +20,15 @@ def refer_back(words: Words, mentions: list[Mention]) -> None:
         if m.kind not in _TOOLS or not _is_meant(words, m):
             continue
         mine = [o for o in live if o.visit == m.visit and o is not m]
-        if any(o.kind in _WORKED and set(o.ears) & set(m.ears) for o in mine):
+        here = [o for o in mine if words.sentence[o.start] == words.sentence[m.start]]
+        worked = [o for o in mine if o.kind in _WORKED] + [o for o in here if o.kind == "clearance"]
+        if any(set(o.ears) & set(m.ears) for o in worked):
             continue
         before = [o for o in mine if o.start < m.start and (o.kind, o.value) == (m.kind, m.value)]
         if before:
             left = m.ears
-            for o in mine:
-                here = words.sentence[o.start] == words.sentence[m.start]
-                if here and o.kind in _OF_IT and o.ears == left:
+            for o in here:
+                if o.kind in _OF_IT and o.ears == left:
                     o.ears = before[-1].ears
             m.ears = before[-1].ears
 

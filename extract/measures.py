@@ -142,11 +142,15 @@ def _sharing_a_unit(row: Sequence[str], found: list[Measure]) -> list[Measure]:
 def _join(row: Sequence[str], before: list[Measure], m: Measure) -> None:
     """Let the numbers just before length `m` have its unit; two that make one length go into it."""
     scale = MM_PER[m.unit]
-    at, chain = m.start, list[Measure]()
+    at, chain, counted_off = m.start, list[Measure](), list[Measure]()
     for c in reversed(before):
         joint = tuple(w for w in row[c.end : at] if w not in _THOUGHTS)
         if len(joint) < at - c.end:  # "twelve and, let me see, nine mil"
             joint = tuple(w for w in joint if w != ",") or (",",)
+        if c.kind == "bare" and joint[-1:] and joint[-1] in _COUNTING and row[c.start - 1] in _COUNTING:
+            counted_off.append(c)  # "first eight, second six, third four millimetres"
+            at = c.start
+            continue
         measured = c.kind == "bare" or (c.kind == "length" and joint in _SIDES)
         if joint not in _JOINTS or not measured or c.value <= 0:
             break
@@ -170,7 +174,7 @@ def _join(row: Sequence[str], before: list[Measure], m: Measure) -> None:
     commas = any(row[c.end] == "," and row[c.end + 1] != "and" for c in chain)
     if commas and counted != len(chain) + 1 and counted != SEVERAL:
         chain = [c for c in chain[:1] if row[c.end] == "and"]
-    for c in chain:
+    for c in [*chain, *counted_off]:
         if c.value * scale <= _LONGEST_PIECE and (row[c.start] != "one" or counted):
             c.kind, c.unit, c.value = "length", m.unit, c.value * scale
 
@@ -239,6 +243,7 @@ def number_of_pieces(row: Sequence[str], at: int) -> int:
     return 0
 
 
+_COUNTING = frozenset({"first", "second", "third", "fourth", "fifth"})
 PIECES = word_set("measures", "pieces")
 ORDINALS = word_set("measures", "ordinals")
 

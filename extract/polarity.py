@@ -56,6 +56,8 @@ _DID_SOME = [
     [did, how] for did in ("did", "does", "do") for how in ("a", "slightly", "indeed", "yes", "quite")
 ]
 """Of "it did a wee bit", after the subject."""
+_UNTIL = (["until"], ["till"], ["til"])
+_SO_FAR = frozenset({"now", "then", "today"})
 _CLOSE = 5
 """Words within which a denial must stand before a tool, an oil or a referral to deny it."""
 
@@ -185,6 +187,12 @@ def _answered(words: Words, m: Mention) -> str:
     if m.has("symptom", "complication", "drum", "canal") and "neither" in row[max(m.start - 6, 0) : m.start]:
         between = row[max(m.start - 6, 0) : m.start]
         return "" if any(w in MARKS for w in between[between.index("neither") :]) else "denied"
+    if (
+        m.has("complication")
+        and row[m.end : m.end + 1] in _UNTIL
+        and not _SO_FAR & {*row[m.end + 1 : m.end + 2]}
+    ):
+        return "affirmed"  # "no bleeding until the end"
     if m.has("symptom", "complication", "history") and m.start and row[m.start - 1] in ("no", "without"):
         return "denied"
     if m.has("drum", "canal", "skin") and _ends_in_doubt(row, m):

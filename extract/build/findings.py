@@ -73,7 +73,17 @@ def after(values: Values, mine: list[Mention]) -> After:
 
 
 def _drum(values: Values, mine: list[Mention], when: str) -> list[Value[Any]]:
-    return values.listed(m for m in mine if m.kind in ("drum", "not_seen") and m.when == when)
+    seen = [m for m in mine if m.kind in ("drum", "not_seen") and m.when == when]
+    holes = [m for m in seen if m.value == "perforated" and m.polarity == "affirmed"]
+    # "I thought it was intact, but there's a hole": the last word stands.
+    return values.listed(m for m in seen if m.value != "intact" or not _put_right(values, m, holes))
+
+
+def _put_right(values: Values, m: Mention, later: list[Mention]) -> bool:
+    """Whether something said after a mention, in its sentence or the next, takes its place; in one breath with it
+    ("intact and perforated") it contradicts it."""
+    here = values.words.sentence[m.start]
+    return any(o.start > m.end + 1 and values.words.sentence[o.start] - here <= 1 for o in later)
 
 
 def _wax(values: Values, mine: list[Mention]) -> list[Wax]:

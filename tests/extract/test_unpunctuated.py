@@ -24,15 +24,15 @@ F1 = 0.97
 BARS = ("F1", *DANGERS)
 WAYS = ("capitals", "small letters")
 SHORT_OF: dict[tuple[str, str, str], str] = {
-    ("ours", "capitals", "F1"): "0.9579",
-    ("ours", "capitals", WRONG_SIDE): "2",
-    ("ours", "capitals", REASSURED): "2",
-    ("ours", "capitals", MISSED): "6",
+    ("ours", "capitals", "F1"): "0.9608",
+    ("ours", "capitals", WRONG_SIDE): "1",
+    ("ours", "capitals", REASSURED): "1",
+    ("ours", "capitals", MISSED): "4",
     ("ours", "capitals", UNSAID): "1",
-    ("ours", "small letters", "F1"): "0.9331",
-    ("ours", "small letters", WRONG_SIDE): "2",
+    ("ours", "small letters", "F1"): "0.9354",
+    ("ours", "small letters", WRONG_SIDE): "1",
     ("ours", "small letters", REASSURED): "11",
-    ("ours", "small letters", MISSED): "9",
+    ("ours", "small letters", MISSED): "7",
     ("ours", "small letters", UNSAID): "4",
 }
 """What is not reached yet: (dictations, way, bar) -> the figure measured."""

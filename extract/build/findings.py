@@ -80,10 +80,10 @@ def _drum(values: Values, mine: list[Mention], when: str) -> list[Value[Any]]:
 
 
 def _put_right(values: Values, m: Mention, later: list[Mention]) -> bool:
-    """Whether something said after a mention, in its sentence or the next, takes its place; in one breath with it
-    ("intact and perforated") it contradicts it."""
+    """Whether something said after a mention in its sentence takes its place; in one breath with it ("intact and
+    perforated"), or in a sentence of its own, it contradicts it, and the desk asks."""
     here = values.words.sentence[m.start]
-    return any(o.start > m.end + 1 and values.words.sentence[o.start] - here <= 1 for o in later)
+    return any(o.start > m.end + 1 and values.words.sentence[o.start] == here for o in later)
 
 
 def _wax(values: Values, mine: list[Mention]) -> list[Wax]:

@@ -187,6 +187,13 @@ class Listening:
         """Whether nothing is kept or heard at present."""
         return self._live.paused
 
+    @property
+    def words(self) -> str:
+        """What has been heard so far, with what is not yet in the record so far."""
+        with self._changed:
+            heard = [self.so_far.transcript.text, *(utterance.text for utterance in self._unread)]
+        return " ".join(filter(None, heard))
+
     def feed(self, pcm: bytes, *, at: int | None = None) -> int:
         """Take sound: 16-bit PCM, little endian, one channel, 16,000 a second. Returns `confirmed`.
 
@@ -282,13 +289,15 @@ class Listening:
 
     def _take(self, event: Event) -> None:
         """An event of the engine, on its way out."""
-        self.events.put(event)
-        if isinstance(event, Utterance) and event.text:
-            with contextlib.suppress(OSError):  # a full disk: the sound itself is what matters
-                remember(self._heard_path, event)
-            with self._changed:
-                self._unread.append(event)
-                self._changed.notify_all()
+        if not (isinstance(event, Utterance) and event.text):
+            self.events.put(event)
+            return
+        with contextlib.suppress(OSError):  # a full disk: the sound itself is what matters
+            remember(self._heard_path, event)
+        with self._changed:
+            self._unread.append(event)
+            self.events.put(event)
+            self._changed.notify_all()
 
     def _read(self) -> None:
         """The reading thread: the record so far, after each utterance."""
@@ -299,13 +308,16 @@ class Listening:
                 if self._over:
                     return
                 new = list(self._unread)
+            record = None
             try:
-                self.so_far = read.add(new, self._reader())
-                self.events.put(self.so_far)
+                record = read.add(new, self._reader())
             except Exception as fault:
                 # Of an unexpected fault only its kind: its message might quote the dictation.
                 what = fault.what if isinstance(fault, EarsideError) else type(fault).__name__
                 self.events.put(Faulted(f"Reading failed: {what}", "The sound is kept; go on."))
             with self._changed:
+                if record:
+                    self.so_far = record
+                    self.events.put(record)
                 del self._unread[: len(new)]
                 self._changed.notify_all()

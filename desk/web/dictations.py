@@ -51,7 +51,7 @@ class Dictation:
             "paused": listening.paused,
             "ending": self.ending,
             "agreement": self.agreement,
-            "words": listening.so_far.transcript.text,
+            "words": listening.words,
             "record": self.show(listening.so_far.visits),
         }
 

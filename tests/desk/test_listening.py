@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import threading
 from collections.abc import Callable
 from pathlib import Path
@@ -84,6 +85,20 @@ def test_the_record_grows_and_parts_at_the_next_patient(start: Start, tmp_path: 
         for _, value in visit.values():
             if value.chars:
                 assert last.transcript.text[slice(*value.chars)] == value.heard
+
+
+def test_what_is_heard_is_there_before_it_is_read(tmp_path: Path, parts: Parts, reader: Reader) -> None:
+    """For a page that comes back in between: it would miss these words."""
+    let = threading.Event()
+    slow = dataclasses.replace(parts, reader=lambda: let.wait(20) and reader)
+    listening = Listening.start(tmp_path, who="a clinician", parts=slow)
+    feed(listening, said(1))
+    assert any(isinstance(event, Utterance) for event in listening.events)
+    assert (listening.words, listening.so_far.transcript.text) == (WORDS[1], "")
+    let.set()
+    listening.settle()
+    assert (listening.words, listening.so_far.transcript.text) == (WORDS[1], WORDS[1])
+    listening.leave()
 
 
 def test_it_gives_the_record_that_the_file_gives(start: Start, tmp_path: Path, parts: Parts) -> None:
